@@ -1,0 +1,390 @@
+//! The facts of one snapshot of a book, indexed. A broken record is known as broken, so that it causes one finding and not thirty.
+
+pub mod computed;
+pub mod view;
+pub mod zone;
+
+use crate::finding::Place;
+use crate::parse::layout::{self, Slot};
+use crate::parse::{Disagreement, Doc, Fault, parse};
+use crate::record::bath::Bath;
+use crate::record::book::Book as Marker;
+use crate::record::check::{Verdict, VoidCause};
+use crate::record::fluid::Fluid;
+use crate::record::geometry::Geometry;
+use crate::record::instrument::Instrument;
+use crate::record::nonconformity::Nonconformity;
+use crate::record::person::{Duty, Person};
+use crate::record::policy::Policy;
+use crate::record::review::{Review, ReviewDecision};
+use crate::record::thermometer::Thermometer;
+use crate::record::{Kind, Record};
+use crate::source::{Entry, Source, SourceError, What};
+use jiff::Timestamp;
+use jiff::civil::Date;
+use std::collections::BTreeMap;
+use zone::Zone;
+
+/// A record with the file that it was read from.
+#[derive(Clone, Debug)]
+pub struct Loaded<R> {
+    pub doc: Doc,
+    pub record: R,
+}
+
+impl<R> Loaded<R> {
+    /// The place of a key in the record's file; where it is missing, of the nearest table.
+    pub fn at(&self, pointer: &str) -> Place {
+        self.doc.place(pointer)
+    }
+}
+
+impl<R> std::ops::Deref for Loaded<R> {
+    type Target = R;
+
+    fn deref(&self) -> &R {
+        &self.record
+    }
+}
+
+/// The records of one kind by id; a broken one has no record.
+#[derive(Clone, Debug)]
+pub struct Shelf<R>(pub BTreeMap<String, Option<Loaded<R>>>);
+
+impl<R> Default for Shelf<R> {
+    fn default() -> Self {
+        Shelf(BTreeMap::new())
+    }
+}
+
+/// What a name stands for.
+#[derive(Debug)]
+pub enum Named<'a, R> {
+    Sound(&'a Loaded<R>),
+    /// Its file has findings of its own.
+    Broken,
+    Missing,
+}
+
+impl<'a, R> Named<'a, R> {
+    pub fn sound(&self) -> Option<&'a Loaded<R>> {
+        match self {
+            Named::Sound(loaded) => Some(loaded),
+            _ => None,
+        }
+    }
+}
+
+impl<R> Shelf<R> {
+    pub fn named(&self, id: &str) -> Named<'_, R> {
+        match self.0.get(id) {
+            Some(Some(loaded)) => Named::Sound(loaded),
+            Some(None) => Named::Broken,
+            None => Named::Missing,
+        }
+    }
+
+    pub fn sound(&self) -> impl Iterator<Item = &Loaded<R>> {
+        self.0.values().flatten()
+    }
+
+    pub fn any_broken(&self) -> bool {
+        self.0.values().any(Option::is_none)
+    }
+
+    pub fn ids(&self) -> impl Iterator<Item = &str> {
+        self.0.keys().map(String::as_str)
+    }
+}
+
+/// When the book is looked at.
+#[derive(Clone, Copy, Debug)]
+pub struct Clock {
+    /// The real time.
+    pub now: Timestamp,
+    /// The day that the fleet is looked at, where it is not today.
+    pub as_of: Option<Date>,
+}
+
+/// The book, but for its checks.
+#[derive(Debug)]
+pub struct Book {
+    pub clock: Clock,
+    pub zone: Zone,
+    /// `None` where the marker is broken.
+    pub marker: Option<Loaded<Marker>>,
+    pub policies: Shelf<Policy>,
+    pub people: Shelf<Person>,
+    pub instruments: Shelf<Instrument>,
+    pub geometries: Shelf<Geometry>,
+    pub fluids: Shelf<Fluid>,
+    pub thermometers: Shelf<Thermometer>,
+    pub baths: Shelf<Bath>,
+    pub nonconformities: Shelf<Nonconformity>,
+    /// Faults of the files above, as they were read.
+    pub faults: Vec<Fault>,
+    /// All paths seen in the fact folders.
+    pub entries: Vec<Entry>,
+    pub files_read: usize,
+}
+
+/// Why a book could not be judged.
+#[derive(Clone, Debug)]
+pub enum LoadError {
+    Source(SourceError),
+    Ours(Disagreement),
+}
+
+impl From<SourceError> for LoadError {
+    fn from(error: SourceError) -> LoadError {
+        LoadError::Source(error)
+    }
+}
+
+impl From<Disagreement> for LoadError {
+    fn from(error: Disagreement) -> LoadError {
+        LoadError::Ours(error)
+    }
+}
+
+struct Loading<'a> {
+    source: &'a dyn Source,
+    faults: Vec<Fault>,
+    entries: Vec<Entry>,
+    files_read: usize,
+}
+
+impl Loading<'_> {
+    fn read<R: Record>(&mut self, path: &str) -> Result<Option<Loaded<R>>, LoadError> {
+        let Some(bytes) = self.source.read(path)? else {
+            return Ok(None);
+        };
+        self.files_read += 1;
+        let parsed = parse::<R>(path, bytes)?;
+        self.faults.extend(parsed.faults);
+        Ok(match (parsed.doc, parsed.record) {
+            (Some(doc), Some(record)) => Some(Loaded { doc, record }),
+            _ => None,
+        })
+    }
+
+    fn shelf<R: Record>(&mut self) -> Result<Shelf<R>, LoadError> {
+        let mut shelf = Shelf::default();
+        for entry in self.source.list(R::KIND.folder())? {
+            if let (What::File, Slot::Record(kind, id)) = (entry.what, layout::slot(&entry.path))
+                && kind == R::KIND
+            {
+                let loaded = self.read::<R>(&entry.path)?;
+                shelf.0.insert(id, loaded);
+            }
+            self.entries.push(entry);
+        }
+        Ok(shelf)
+    }
+}
+
+impl Book {
+    /// Reads all facts of a book: everything but checks and reviews.
+    pub fn facts(source: &dyn Source, clock: Clock) -> Result<Book, LoadError> {
+        let mut loading = Loading {
+            source,
+            faults: Vec::new(),
+            entries: Vec::new(),
+            files_read: 0,
+        };
+        if source.read(layout::MARKER)?.is_none() {
+            return Err(LoadError::Source(SourceError::new(
+                format!("there is no {} here", layout::MARKER),
+                "go to the folder of your book, or name it with --book DIR",
+            )));
+        }
+        let marker = loading.read::<Marker>(layout::MARKER)?;
+        let zone = marker
+            .as_ref()
+            .and_then(|marker| Zone::named(&marker.time_zone));
+        Ok(Book {
+            clock,
+            zone: zone.unwrap_or_else(Zone::utc),
+            marker,
+            policies: loading.shelf()?,
+            people: loading.shelf()?,
+            instruments: loading.shelf()?,
+            geometries: loading.shelf()?,
+            fluids: loading.shelf()?,
+            thermometers: loading.shelf()?,
+            baths: loading.shelf()?,
+            nonconformities: loading.shelf()?,
+            faults: loading.faults,
+            entries: loading.entries,
+            files_read: loading.files_read,
+        })
+    }
+
+    /// The zone is known; without one no check has a date.
+    pub fn zone_known(&self) -> bool {
+        self.marker
+            .as_ref()
+            .is_some_and(|marker| Zone::named(&marker.time_zone).is_some())
+    }
+
+    /// Today in the book's zone, or the day that was asked for.
+    pub fn as_of(&self) -> Date {
+        self.clock
+            .as_of
+            .unwrap_or_else(|| self.zone.date(self.clock.now))
+    }
+
+    /// The policy in force on a day for a group of instruments.
+    pub fn policy_at(&self, date: Date, group: Option<&str>) -> Option<&Loaded<Policy>> {
+        let in_force = |policy: &&Loaded<Policy>| policy.effective <= date;
+        let newest = |policies: Vec<&'_ Loaded<Policy>>| -> Option<usize> {
+            let best = policies
+                .iter()
+                .enumerate()
+                .max_by_key(|(_, policy)| policy.effective)?;
+            Some(best.0)
+        };
+        let names = |policy: &&Loaded<Policy>| {
+            let groups = policy.groups.as_deref().unwrap_or_default();
+            group.is_some_and(|group| groups.iter().any(|name| name == group))
+        };
+        let own: Vec<_> = self
+            .policies
+            .sound()
+            .filter(in_force)
+            .filter(names)
+            .collect();
+        if let Some(index) = newest(own.clone()) {
+            return own.get(index).copied();
+        }
+        let general: Vec<_> = self
+            .policies
+            .sound()
+            .filter(in_force)
+            .filter(|policy| policy.groups.is_none())
+            .collect();
+        let index = newest(general.clone())?;
+        general.get(index).copied()
+    }
+
+    /// Whether a person may do this at that time: some row begins not later and ends not before that day.
+    pub fn authorised(&self, person: &Person, duty: Duty, at: Timestamp) -> bool {
+        let day = self.zone.date(at);
+        person.authorised.iter().any(|row| {
+            row.duty == duty
+                && self.zone.begins(&row.from) <= at
+                && row.until.is_none_or(|until| day <= until)
+        })
+    }
+
+    /// As [`Book::authorised`], on any time of a day.
+    pub fn authorised_on(&self, person: &Person, duty: Duty, day: Date) -> bool {
+        person.authorised.iter().any(|row| {
+            row.duty == duty
+                && self.zone.date(self.zone.begins(&row.from)) <= day
+                && row.until.is_none_or(|until| day <= until)
+        })
+    }
+}
+
+/// What is kept of a check once it has been judged: enough for those that name it.
+#[derive(Clone, Debug)]
+pub struct CheckFacts {
+    pub instrument: String,
+    pub performed: Timestamp,
+    /// As judged now, else as recorded.
+    pub verdict: Option<Verdict>,
+    pub void_cause: Option<VoidCause>,
+    pub place: Place,
+}
+
+/// What is kept of a review.
+#[derive(Clone, Debug)]
+pub struct ReviewFacts {
+    pub reviewer: String,
+    pub decision: ReviewDecision,
+    pub decided: Timestamp,
+    pub sha256: String,
+}
+
+impl ReviewFacts {
+    /// `None` where the time of the decision names no instant.
+    pub fn of(review: &Review, zone: &Zone) -> Option<ReviewFacts> {
+        Some(ReviewFacts {
+            reviewer: review.reviewer.clone(),
+            decision: review.decision,
+            decided: zone.instant(&review.decided).ok()?,
+            sha256: review.sha256.clone(),
+        })
+    }
+}
+
+/// Other checks and their reviews, by check id. A check that is there but broken has no facts.
+#[derive(Debug, Default)]
+pub struct Links {
+    pub checks: BTreeMap<String, Option<CheckFacts>>,
+    pub reviews: BTreeMap<String, Vec<ReviewFacts>>,
+}
+
+/// One record of the facts, for rules that look at one by itself.
+#[derive(Clone, Copy)]
+pub enum Fact<'a> {
+    Marker(&'a Loaded<Marker>),
+    Policy(&'a Loaded<Policy>),
+    Person(&'a Loaded<Person>),
+    Instrument(&'a Loaded<Instrument>),
+    Geometry(&'a Loaded<Geometry>),
+    Fluid(&'a Loaded<Fluid>),
+    Thermometer(&'a Loaded<Thermometer>),
+    Bath(&'a Loaded<Bath>),
+    Review(&'a Loaded<Review>),
+    Nonconformity(&'a Loaded<Nonconformity>),
+}
+
+impl<'a> Fact<'a> {
+    pub fn doc(&self) -> &'a Doc {
+        match self {
+            Fact::Marker(record) => &record.doc,
+            Fact::Policy(record) => &record.doc,
+            Fact::Person(record) => &record.doc,
+            Fact::Instrument(record) => &record.doc,
+            Fact::Geometry(record) => &record.doc,
+            Fact::Fluid(record) => &record.doc,
+            Fact::Thermometer(record) => &record.doc,
+            Fact::Bath(record) => &record.doc,
+            Fact::Review(record) => &record.doc,
+            Fact::Nonconformity(record) => &record.doc,
+        }
+    }
+
+    /// The kind and the record's own id; a marker and a review have none.
+    pub fn id(&self) -> (Kind, Option<&'a str>) {
+        match self {
+            Fact::Marker(_) => (Kind::Book, None),
+            Fact::Policy(record) => (Kind::Policy, Some(&record.id)),
+            Fact::Person(record) => (Kind::Person, Some(&record.id)),
+            Fact::Instrument(record) => (Kind::Instrument, Some(&record.id)),
+            Fact::Geometry(record) => (Kind::Geometry, Some(&record.id)),
+            Fact::Fluid(record) => (Kind::Fluid, Some(&record.id)),
+            Fact::Thermometer(record) => (Kind::Thermometer, Some(&record.id)),
+            Fact::Bath(record) => (Kind::Bath, Some(&record.id)),
+            Fact::Review(_) => (Kind::Review, None),
+            Fact::Nonconformity(record) => (Kind::Nonconformity, Some(&record.id)),
+        }
+    }
+}
+
+impl Book {
+    pub fn each_fact(&self) -> Vec<Fact<'_>> {
+        let mut facts: Vec<Fact<'_>> = self.marker.iter().map(Fact::Marker).collect();
+        facts.extend(self.policies.sound().map(Fact::Policy));
+        facts.extend(self.people.sound().map(Fact::Person));
+        facts.extend(self.instruments.sound().map(Fact::Instrument));
+        facts.extend(self.geometries.sound().map(Fact::Geometry));
+        facts.extend(self.fluids.sound().map(Fact::Fluid));
+        facts.extend(self.thermometers.sound().map(Fact::Thermometer));
+        facts.extend(self.baths.sound().map(Fact::Bath));
+        facts.extend(self.nonconformities.sound().map(Fact::Nonconformity));
+        facts
+    }
+}

@@ -1,0 +1,55 @@
+//! `gate`: what is staged.
+
+use super::{Common, End, Ended, output};
+use crate::book::zone::Zone;
+use crate::history::gate::{Gate, staged};
+use crate::source::SourceError;
+use crate::source::disk::Disk;
+use crate::source::git::Repository;
+
+#[derive(clap::Args)]
+pub(crate) struct Arguments {
+    /// Say nothing where there is no book, as a hook in a repository with older branches must
+    #[arg(long)]
+    if_book: bool,
+    #[command(flatten)]
+    outputs: output::Outputs,
+}
+
+pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
+    let folder = match &common.book {
+        Some(folder) => folder.clone(),
+        None => Disk::find(&common.folder())
+            .map(|disk| disk.root)
+            .unwrap_or_else(|_| common.folder()),
+    };
+    let repository = Repository::of(&folder)?;
+    let clock = common.clock();
+    let outcome = match staged(&repository, clock)? {
+        Gate::Judged(outcome) => outcome,
+        Gate::NoBook if arguments.if_book => return Ok(End::Fine),
+        Gate::NoBook => {
+            return Err(SourceError::new(
+                format!("no book is staged or committed at {}", folder.display()),
+                "stage its shearbook.toml with git add, or name the book's folder with --book DIR",
+            )
+            .into());
+        }
+    };
+    let as_of = clock.as_of.unwrap_or_else(|| {
+        outcome
+            .zone
+            .clone()
+            .unwrap_or_else(Zone::utc)
+            .date(clock.now)
+    });
+    let name = common.book_name(&repository.top.join(&repository.prefix));
+    output::report(
+        common,
+        &arguments.outputs,
+        &name,
+        as_of,
+        &outcome.findings,
+        (outcome.files, outcome.checks),
+    )
+}

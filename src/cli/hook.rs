@@ -1,0 +1,205 @@
+//! `hook install` and `hook remove`: beside what is there, never over it.
+
+use super::{Common, End, Ended, Trouble, output};
+use crate::source::SourceError;
+use crate::source::disk::Disk;
+use crate::source::git::Repository;
+use clap::Subcommand;
+use std::path::{Path, PathBuf};
+
+#[derive(clap::Args)]
+pub(crate) struct Arguments {
+    #[command(subcommand)]
+    action: Action,
+}
+
+#[derive(Clone, Copy, Subcommand)]
+enum Action {
+    /// Install the commit and merge hooks of this clone, beside what is there
+    Install,
+    /// Remove them and put back what was there
+    Remove,
+}
+
+/// The hooks that see a commit before it is made: git runs the second for a merge without conflicts.
+const HOOKS: [&str; 2] = ["pre-commit", "pre-merge-commit"];
+
+/// A hook that was there before is kept under its name with this behind it, and runs first.
+const KEPT: &str = ".before-shearbook";
+
+const MARK: &str =
+    "# shearbook hook 1: written by shearbook hook install; shearbook hook remove takes it away";
+
+const COURTESY: &str = "These hooks are a courtesy to whoever commits here: cherry-pick, revert,\nrebase, fast-forward and --no-verify run none of them. What binds is the\nreview of the pull request and shearbook validate in CI.\n";
+
+pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
+    let folder = match &common.book {
+        Some(folder) => folder.clone(),
+        None => Disk::find(&common.folder())?.root,
+    };
+    let repository = Repository::of(&folder)?;
+    let hooks = repository.git_path("hooks")?;
+    if let Some((value, origin)) = repository.setting("core.hooksPath") {
+        let git_folder = repository.git_path("config")?;
+        let own = git_folder
+            .parent()
+            .and_then(|folder| folder.canonicalize().ok());
+        let named = hooks.canonicalize().unwrap_or_else(|_| hooks.clone());
+        if !own.is_some_and(|own| named.starts_with(own)) {
+            output::say(&foreign(&repository, &value, &origin)?);
+            return Ok(End::Refused);
+        }
+    }
+    match arguments.action {
+        Action::Install => install(common, &repository, &hooks),
+        Action::Remove => remove(&hooks),
+    }
+}
+
+fn foreign(repository: &Repository, value: &str, origin: &str) -> Result<String, Trouble> {
+    Ok(format!(
+        "git takes its hooks from {value}, as core.hooksPath in\n{origin} says. That folder belongs to somebody else's\nset-up, so nothing was changed. Whoever keeps it can add this line to its\npre-commit and pre-merge-commit:\n\n    {}\n",
+        gate_line(repository)?
+    ))
+}
+
+/// A word for the shell, whatever it holds.
+fn quoted(word: &str) -> String {
+    format!("'{}'", word.replace('\'', "'\\''"))
+}
+
+fn program() -> Result<PathBuf, Trouble> {
+    std::env::current_exe().map_err(|error| {
+        Trouble::Unusable(SourceError::new(
+            format!("the place of this program is not known: {error}"),
+            "start shearbook by its full path",
+        ))
+    })
+}
+
+fn gate_line(repository: &Repository) -> Result<String, Trouble> {
+    let book = match repository.prefix.as_str() {
+        "" => ".",
+        prefix => prefix.trim_end_matches('/'),
+    };
+    Ok(format!(
+        "{} --book {} gate --if-book",
+        quoted(&program()?.to_string_lossy()),
+        quoted(book)
+    ))
+}
+
+fn script(repository: &Repository, name: &str) -> Result<String, Trouble> {
+    let tool = quoted(&program()?.to_string_lossy());
+    let book = match repository.prefix.as_str() {
+        "" => ".",
+        prefix => prefix.trim_end_matches('/'),
+    };
+    let book = quoted(book);
+    Ok(format!(
+        "#!/bin/sh\n{MARK}\nkept=\"$(dirname \"$0\")/{name}{KEPT}\"\nif [ -x \"$kept\" ]; then\n    \"$kept\" \"$@\" || exit $?\nfi\ntool={tool}\n[ -x \"$tool\" ] || tool=$(command -v shearbook) || {{\n    echo 'shearbook is not found, so this commit cannot be checked; install it, or run: shearbook hook install' >&2\n    exit 1\n}}\nexec \"$tool\" --book {book} gate --if-book\n"
+    ))
+}
+
+fn read(path: &Path) -> Result<Option<Vec<u8>>, Trouble> {
+    #[expect(clippy::disallowed_methods, reason = "a hook is no record")]
+    match std::fs::read(path) {
+        Ok(bytes) => Ok(Some(bytes)),
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => Ok(None),
+        Err(error) => Err(unusable(path, &error)),
+    }
+}
+
+fn unusable(path: &Path, error: &std::io::Error) -> Trouble {
+    Trouble::Unusable(SourceError::new(
+        format!("{} cannot be used: {error}", path.display()),
+        "look at the permissions of the hooks folder",
+    ))
+}
+
+fn is_ours(bytes: &[u8]) -> bool {
+    String::from_utf8_lossy(bytes).lines().nth(1) == Some(MARK)
+}
+
+fn kept_path(hooks: &Path, name: &str) -> PathBuf {
+    hooks.join(format!("{name}{KEPT}"))
+}
+
+fn install(common: &Common, repository: &Repository, hooks: &Path) -> Ended {
+    std::fs::create_dir_all(hooks).map_err(|error| unusable(hooks, &error))?;
+    // Look at both before writing either.
+    for name in HOOKS {
+        let old = read(&hooks.join(name))?;
+        if old.is_some_and(|old| !is_ours(&old)) && read(&kept_path(hooks, name))?.is_some() {
+            output::say(&format!(
+                "There is a hook {name} and beside it a kept {name}{KEPT}, so nothing was\nchanged. Join the two by hand, then install again.\n"
+            ));
+            return Ok(End::Refused);
+        }
+    }
+    for name in HOOKS {
+        let path = hooks.join(name);
+        let text = script(repository, name)?;
+        let old = read(&path)?;
+        if old.as_deref() == Some(text.as_bytes()) {
+            if !common.quiet {
+                output::say(&format!("{name}: is installed already\n"));
+            }
+            continue;
+        }
+        let foreign = old.as_ref().is_some_and(|old| !is_ours(old));
+        if foreign {
+            std::fs::rename(&path, kept_path(hooks, name))
+                .map_err(|error| unusable(&path, &error))?;
+        }
+        output::write_whole(&path, text.as_bytes())?;
+        make_executable(&path)?;
+        if !common.quiet {
+            output::say(&format!(
+                "{name}: installed{}\n",
+                if foreign {
+                    format!("; the hook that was there runs first, as {name}{KEPT}")
+                } else {
+                    String::new()
+                }
+            ));
+        }
+    }
+    if !common.quiet {
+        output::say(COURTESY);
+    }
+    Ok(End::Fine)
+}
+
+fn remove(hooks: &Path) -> Ended {
+    for name in HOOKS {
+        let path = hooks.join(name);
+        if !read(&path)?.is_some_and(|bytes| is_ours(&bytes)) {
+            output::say(&format!("{name}: none of shearbook's\n"));
+            continue;
+        }
+        let kept = kept_path(hooks, name);
+        if read(&kept)?.is_some() {
+            std::fs::rename(&kept, &path).map_err(|error| unusable(&kept, &error))?;
+            output::say(&format!(
+                "{name}: removed; the hook that was there before is back\n"
+            ));
+        } else {
+            std::fs::remove_file(&path).map_err(|error| unusable(&path, &error))?;
+            output::say(&format!("{name}: removed\n"));
+        }
+    }
+    Ok(End::Fine)
+}
+
+#[cfg(unix)]
+fn make_executable(path: &Path) -> Result<(), Trouble> {
+    use std::os::unix::fs::PermissionsExt;
+    std::fs::set_permissions(path, std::fs::Permissions::from_mode(0o755))
+        .map_err(|error| unusable(path, &error))
+}
+
+#[cfg(not(unix))]
+fn make_executable(_path: &Path) -> Result<(), Trouble> {
+    Ok(())
+}

@@ -1,0 +1,198 @@
+//! The command line: arguments, the clock, streams and exit codes. One file a command.
+
+mod explain;
+mod gate;
+mod hook;
+mod output;
+mod schema;
+mod seal;
+mod show;
+mod tour;
+mod validate;
+
+use crate::book::{Clock, LoadError};
+use crate::source::SourceError;
+use crate::source::disk::Disk;
+use clap::{Args, Parser, Subcommand};
+use jiff::civil::Date;
+use std::io::Write;
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+/// Keeps the checks of rotational viscometers against certified reference fluids: records, limits, verdicts, the gate.
+#[derive(Parser)]
+#[command(name = "shearbook", version, max_term_width = 100)]
+struct Cli {
+    #[command(flatten)]
+    common: Common,
+    #[command(subcommand)]
+    command: Command,
+}
+
+/// What every command understands.
+#[derive(Args, Clone)]
+pub(crate) struct Common {
+    /// The folder of the book; else it is found by walking up from here
+    #[arg(long, global = true, value_name = "DIR")]
+    book: Option<PathBuf>,
+    /// Look at the book as of this day, YYYY-MM-DD; today where left out
+    #[arg(long, global = true, value_name = "DATE")]
+    as_of: Option<Date>,
+    /// Whether to use colour
+    #[arg(long, global = true, value_name = "WHEN", default_value = "auto")]
+    color: output::When,
+    /// Say less
+    #[arg(short, long, global = true)]
+    quiet: bool,
+    /// Say more
+    #[arg(short, long, global = true, action = clap::ArgAction::Count)]
+    verbose: u8,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    /// The whole job in a minute, on a copy of the example book in a temporary folder
+    ///
+    /// Example: shearbook tour
+    Tour(tour::Arguments),
+    /// Judge the whole book, or report on some files of it
+    ///
+    /// Example: shearbook validate checks/2026/VM-01
+    Validate(validate::Arguments),
+    /// Fill in the computed figures of a check, leaving every other byte as it was
+    ///
+    /// Example: shearbook seal checks/2026/VM-01/2026-11-20-0942.toml
+    Seal(seal::Arguments),
+    /// Show one check: figures, limits, verdict
+    ///
+    /// Example: shearbook show VM-01/2026-11-20-0942
+    Show(show::Arguments),
+    /// Judge what is staged, as the commit hook does
+    ///
+    /// Example: shearbook gate
+    Gate(gate::Arguments),
+    /// Install or remove the hooks of this clone
+    ///
+    /// Example: shearbook hook install
+    Hook(hook::Arguments),
+    /// What a rule means, why the trade has it, and what to do
+    ///
+    /// Example: shearbook explain fluid-expired
+    Explain(explain::Arguments),
+    /// Print the JSON Schema of a kind of record
+    ///
+    /// Example: shearbook schema check
+    Schema(schema::Arguments),
+}
+
+/// How a command ends.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum End {
+    /// Nothing was refused.
+    Fine,
+    /// Findings of severity error, or a change refused.
+    Refused,
+}
+
+/// Why a command could not do its work.
+pub(crate) enum Trouble {
+    /// The command line is wrong.
+    Usage(String),
+    /// The book, the repository or the disk could not be used.
+    Unusable(SourceError),
+    /// A fault of the program.
+    Ours(String),
+}
+
+impl From<SourceError> for Trouble {
+    fn from(error: SourceError) -> Trouble {
+        Trouble::Unusable(error)
+    }
+}
+
+impl From<LoadError> for Trouble {
+    fn from(error: LoadError) -> Trouble {
+        match error {
+            LoadError::Source(error) => Trouble::Unusable(error),
+            LoadError::Ours(error) => Trouble::Ours(error.to_string()),
+        }
+    }
+}
+
+pub(crate) type Ended = Result<End, Trouble>;
+
+impl Common {
+    pub(crate) fn clock(&self) -> Clock {
+        #[expect(clippy::disallowed_methods, reason = "the one place where time enters")]
+        let now = jiff::Timestamp::now();
+        Clock {
+            now,
+            as_of: self.as_of,
+        }
+    }
+
+    pub(crate) fn disk(&self) -> Result<Disk, SourceError> {
+        Disk::find(&self.folder())
+    }
+
+    pub(crate) fn folder(&self) -> PathBuf {
+        self.book.clone().unwrap_or_else(|| PathBuf::from("."))
+    }
+
+    /// The book as reports name it.
+    pub(crate) fn book_name(&self, root: &std::path::Path) -> String {
+        match &self.book {
+            Some(named) => named.to_string_lossy().into_owned(),
+            None => root
+                .file_name()
+                .map(|name| name.to_string_lossy().into_owned())
+                .unwrap_or_default(),
+        }
+    }
+}
+
+/// Runs the program.
+pub fn main() -> ExitCode {
+    let cli = match Cli::try_parse() {
+        Ok(cli) => cli,
+        Err(error) => {
+            let _ = error.print();
+            return ExitCode::from(if error.use_stderr() { 2 } else { 0 });
+        }
+    };
+    let ended = match &cli.command {
+        Command::Tour(arguments) => tour::run(&cli.common, arguments),
+        Command::Validate(arguments) => validate::run(&cli.common, arguments),
+        Command::Seal(arguments) => seal::run(&cli.common, arguments),
+        Command::Show(arguments) => show::run(&cli.common, arguments),
+        Command::Gate(arguments) => gate::run(&cli.common, arguments),
+        Command::Hook(arguments) => hook::run(&cli.common, arguments),
+        Command::Explain(arguments) => explain::run(arguments),
+        Command::Schema(arguments) => schema::run(arguments),
+    };
+    match ended {
+        Ok(End::Fine) => ExitCode::SUCCESS,
+        Ok(End::Refused) => ExitCode::from(1),
+        Err(Trouble::Usage(message)) => {
+            complain(&message, "shearbook --help tells the commands");
+            ExitCode::from(2)
+        }
+        Err(Trouble::Unusable(error)) => {
+            complain(&error.message, &error.help);
+            ExitCode::from(3)
+        }
+        Err(Trouble::Ours(message)) => {
+            complain(&message, "nothing was said of the records");
+            ExitCode::from(3)
+        }
+    }
+}
+
+fn complain(message: &str, help: &str) {
+    let _ = writeln!(
+        std::io::stderr(),
+        "shearbook: {}\n  next: {}",
+        crate::report::printable(message),
+        crate::report::printable(help)
+    );
+}

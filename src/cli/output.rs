@@ -1,0 +1,153 @@
+//! Findings on their way out: formats, files, colour and width.
+
+use super::{Common, End, Ended, Trouble};
+use crate::finding::{Counts, Finding};
+use crate::report::{Findings, json, plain, terminal};
+use crate::source::SourceError;
+use clap::ValueEnum;
+use std::io::{IsTerminal, Write};
+use std::path::{Path, PathBuf};
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub(crate) enum When {
+    Auto,
+    Always,
+    Never,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Format {
+    /// For people at a terminal
+    Text,
+    /// One fact a line, for screen readers
+    Plain,
+    /// For programs
+    Json,
+}
+
+/// Where findings go.
+#[derive(clap::Args)]
+pub(crate) struct Outputs {
+    /// How findings are written to standard output
+    #[arg(long, value_name = "FORMAT", default_value = "text")]
+    format: Format,
+    /// Write them to a file as well; may be given several times
+    #[arg(long, value_name = "FORMAT=FILE", value_parser = format_and_file)]
+    output: Vec<(Format, PathBuf)>,
+}
+
+fn format_and_file(text: &str) -> Result<(Format, PathBuf), String> {
+    let (format, file) = text
+        .split_once('=')
+        .ok_or("write FORMAT=FILE, such as json=findings.json")?;
+    let format = Format::from_str(format, false)?;
+    match file {
+        "" => Err("the file has no name".to_owned()),
+        _ => Ok((format, PathBuf::from(file))),
+    }
+}
+
+/// What a terminal can show.
+pub(crate) fn style(common: &Common) -> terminal::Style {
+    let is_terminal = std::io::stdout().is_terminal();
+    #[expect(clippy::disallowed_methods, reason = "conventions of terminals")]
+    let (no_colour, columns) = (std::env::var_os("NO_COLOR"), std::env::var("COLUMNS"));
+    let wanted = match common.color {
+        When::Always => true,
+        When::Never => false,
+        When::Auto => is_terminal && no_colour.is_none_or(|value| value.is_empty()),
+    };
+    let measured = terminal_size::terminal_size().map(|(width, _)| usize::from(width.0));
+    let told = columns.ok().and_then(|columns| columns.parse().ok());
+    terminal::Style {
+        width: measured.or(told).unwrap_or(80).clamp(40, 120),
+        colour: wanted,
+    }
+}
+
+/// Writes to standard output; a reader that has gone away is no fault.
+pub(crate) fn say(text: &str) {
+    let mut out = std::io::stdout().lock();
+    let _ = out.write_all(text.as_bytes()).and_then(|()| out.flush());
+}
+
+/// Writes a file as a whole or not at all.
+pub(crate) fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), Trouble> {
+    let trouble = |error: std::io::Error| {
+        Trouble::Unusable(SourceError::new(
+            format!("{} cannot be written: {error}", path.display()),
+            "look at the folder's permissions and the free space; the file is as it was",
+        ))
+    };
+    let folder = path
+        .parent()
+        .filter(|folder| !folder.as_os_str().is_empty());
+    let mut file =
+        tempfile::NamedTempFile::new_in(folder.unwrap_or(Path::new("."))).map_err(trouble)?;
+    file.write_all(bytes).map_err(trouble)?;
+    let permissions = match std::fs::metadata(path) {
+        Ok(old) => Some(old.permissions()),
+        Err(_) => default_permissions(),
+    };
+    if let Some(permissions) = permissions {
+        file.as_file()
+            .set_permissions(permissions)
+            .map_err(trouble)?;
+    }
+    file.as_file().sync_all().map_err(trouble)?;
+    file.persist(path).map_err(|error| trouble(error.error))?;
+    Ok(())
+}
+
+#[cfg(unix)]
+fn default_permissions() -> Option<std::fs::Permissions> {
+    use std::os::unix::fs::PermissionsExt;
+    Some(std::fs::Permissions::from_mode(0o644))
+}
+
+#[cfg(not(unix))]
+fn default_permissions() -> Option<std::fs::Permissions> {
+    None
+}
+
+/// Reports findings in every format asked for. Counts and exit code are those of the findings, whatever the format.
+pub(crate) fn report(
+    common: &Common,
+    outputs: &Outputs,
+    book: &str,
+    as_of: jiff::civil::Date,
+    findings: &[Finding],
+    read: (usize, usize),
+) -> Ended {
+    let counts = Counts::of(findings);
+    let report = Findings {
+        book,
+        as_of: as_of.to_string(),
+        findings,
+        counts,
+        files: read.0,
+        checks: read.1,
+    };
+    let style = style(common);
+    let render = |format, style| match format {
+        Format::Text => terminal::render(&report, style),
+        Format::Plain => plain::render(&report),
+        Format::Json => json::render(&report),
+    };
+    for (format, file) in &outputs.output {
+        let style = terminal::Style {
+            colour: false,
+            width: 80,
+        };
+        write_whole(file, render(*format, style).as_bytes())?;
+    }
+    let quiet = common.quiet && findings.is_empty() && outputs.format != Format::Json;
+    if !quiet {
+        say(&render(outputs.format, style));
+    }
+    Ok(if counts.error > 0 {
+        End::Refused
+    } else {
+        End::Fine
+    })
+}

@@ -1,0 +1,70 @@
+//! `show`: one check.
+
+use super::{Common, End, Ended, Trouble, output, validate};
+use crate::book::view::View;
+use crate::parse::layout::{Slot, check_path, slot};
+use crate::parse::parse;
+use crate::record::Kind;
+use crate::record::check::Check;
+use crate::report::{check_json, check_text};
+use crate::source::{Source, SourceError};
+use clap::ValueEnum;
+use std::path::Path;
+
+#[derive(Clone, Copy, ValueEnum)]
+enum Format {
+    Text,
+    Json,
+}
+
+#[derive(clap::Args)]
+pub(crate) struct Arguments {
+    /// The check: INSTRUMENT/YYYY-MM-DD-HHMM, or its file
+    check: String,
+    #[arg(long, value_name = "FORMAT", default_value = "text")]
+    format: Format,
+}
+
+pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
+    let mut common = common.clone();
+    let as_file = Path::new(&arguments.check);
+    if common.book.is_none() && common.disk().is_err() && as_file.is_file() {
+        common.book = as_file.parent().map(Path::to_path_buf);
+    }
+    let (disk, book) = validate::facts(&common)?;
+    let path = match check_path(&arguments.check) {
+        Some(path) => path,
+        None => disk
+            .inside(as_file)
+            .filter(|_| as_file.is_file())
+            .ok_or_else(|| Trouble::Usage(format!("{} is neither a check's id, such as VM-01/2026-11-20-0942, nor a file of the book", arguments.check)))?,
+    };
+    let Slot::Record(Kind::Check, id) = slot(&path) else {
+        return Err(Trouble::Usage(format!("{path} is no check")));
+    };
+    let bytes = disk.read(&path)?.ok_or_else(|| {
+        Trouble::Unusable(SourceError::new(
+            format!("there is no check {id}: no file {path}"),
+            format!(
+                "look into the folder {}",
+                path.rsplit_once('/').map_or("checks", |(folder, _)| folder)
+            ),
+        ))
+    })?;
+    let parsed = parse::<Check>(&path, bytes).map_err(|ours| Trouble::Ours(ours.to_string()))?;
+    let unreadable = || {
+        Trouble::Unusable(SourceError::new(
+            format!("{path} cannot be understood"),
+            format!("shearbook validate {path} tells what is wrong with it"),
+        ))
+    };
+    let (Some(doc), Some(check)) = (parsed.doc, parsed.record) else {
+        return Err(unreadable());
+    };
+    let view = View::of(&book, &doc, &check, &id).ok_or_else(unreadable)?;
+    output::say(&match arguments.format {
+        Format::Text => check_text::render(&view),
+        Format::Json => check_json::render(&view),
+    });
+    Ok(End::Fine)
+}

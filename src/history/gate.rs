@@ -1,0 +1,189 @@
+//! The gate: what is staged, judged before it becomes a commit.
+
+use super::altered::{Sealed, outcome, sealed};
+use crate::book::{Clock, LoadError};
+use crate::finding::{Finding, Severity};
+use crate::parse::layout::{MARKER, Slot, folder_kind, slot};
+use crate::record::Kind;
+use crate::rules::{self, Outcome, Wanted};
+use crate::source::git::{Change, Repository, Staged};
+use crate::source::{Source, SourceError};
+use std::collections::BTreeSet;
+
+/// What the gate found.
+pub enum Gate {
+    Judged(Outcome),
+    /// Neither the commit nor the index holds a book here.
+    NoBook,
+}
+
+/// Judges what is staged: staged records by every rule, the others by what the change does to them.
+pub fn staged(repository: &Repository, clock: Clock) -> Result<Gate, LoadError> {
+    let parents = repository.parents()?;
+    let mut against: Vec<Vec<Change>> = Vec::new();
+    match parents.is_empty() {
+        true => against.push(repository.staged_against(None)?),
+        false => {
+            for parent in &parents {
+                against.push(repository.staged_against(Some(parent))?);
+            }
+        }
+    }
+    let first = against.first().cloned().unwrap_or_default();
+    if let Some(change) = first.iter().find(|change| change.unmerged) {
+        return Err(LoadError::Source(SourceError::new(
+            format!("{} is not merged yet", change.path),
+            "resolve the conflict, stage the file with git add, then commit",
+        )));
+    }
+    let source = Staged::open(repository, parents.first().map(String::as_str), &first)?;
+    let had_book = first
+        .iter()
+        .any(|change| change.path == MARKER && change.old.is_some());
+    if source.read(MARKER)?.is_none() && !had_book {
+        return Ok(Gate::NoBook);
+    }
+
+    let mut findings = Vec::new();
+    for changes in &against {
+        for change in changes {
+            findings.extend(altered(repository, &source, change)?);
+        }
+    }
+    if source.read(MARKER)?.is_none() {
+        findings.sort();
+        findings.dedup();
+        return Ok(Gate::Judged(Outcome {
+            findings,
+            ..Outcome::default()
+        }));
+    }
+
+    // What came unchanged from another parent is not new.
+    let new: BTreeSet<String> = first
+        .iter()
+        .filter(|change| {
+            against[1..]
+                .iter()
+                .all(|changes| changes.iter().any(|other| other.path == change.path))
+        })
+        .map(|change| change.path.clone())
+        .collect();
+    let facts_change = new.iter().any(|path| is_fact(path));
+    let records: Vec<String> = new
+        .iter()
+        .filter(|path| matches!(slot(path), Slot::Record(Kind::Check | Kind::Review, _)))
+        .filter(|path| {
+            first
+                .iter()
+                .any(|change| change.path == **path && change.new.is_some())
+        })
+        .cloned()
+        .collect();
+    let wanted = match facts_change {
+        true => Wanted::All,
+        false => Wanted::Only(&records),
+    };
+    let mut outcome = rules::run(&source, clock, &wanted)?;
+    let rests_on = std::mem::take(&mut outcome.rests_on);
+    outcome.findings.retain(|finding| {
+        let path = &finding.place.path;
+        let follows =
+            facts_change && matches!(finding.rule, "computed-differs" | "reference-missing");
+        let unreadable = rules::is_reading(finding.rule)
+            && finding.severity == Severity::Error
+            && rests_on.contains(path);
+        new.contains(path) || follows || unreadable
+    });
+    findings.append(&mut outcome.findings);
+    findings.extend(links_among(&first, &new));
+    findings.sort();
+    findings.dedup();
+    mention_unstaged(repository, &mut findings)?;
+    outcome.findings = findings;
+    Ok(Gate::Judged(outcome))
+}
+
+fn is_fact(path: &str) -> bool {
+    let folder = path.split('/').next().unwrap_or("");
+    let facts = folder_kind(folder).is_some_and(|kind| !matches!(kind, Kind::Check | Kind::Review));
+    path == MARKER || (facts && path.contains('/'))
+}
+
+/// Links, special files and strays among staged checks and reviews, which are not listed as a whole.
+fn links_among(changes: &[Change], new: &BTreeSet<String>) -> Vec<Finding> {
+    let entries: Vec<_> = changes
+        .iter()
+        .filter(|change| new.contains(&change.path))
+        .filter_map(|change| {
+            let what = change.new.as_ref()?.what();
+            Some(crate::source::Entry {
+                path: change.path.clone(),
+                what,
+            })
+        })
+        .collect();
+    rules::judge_entries(&entries)
+}
+
+/// `record-altered` for one path, against one parent.
+fn altered(
+    repository: &Repository,
+    source: &Staged,
+    change: &Change,
+) -> Result<Option<Finding>, LoadError> {
+    let Some(old) = &change.old else {
+        return Ok(None);
+    };
+    let same = change.new.as_ref().is_some_and(|new| new.same_as(old));
+    if same {
+        return Ok(None);
+    }
+    let what = match sealed(&change.path) {
+        Sealed::Nothing => return Ok(None),
+        Sealed::File(kind) => {
+            if let Some(new) = &change.new
+                && repository.first_version(&change.path)?.as_deref() == Some(&new.id)
+            {
+                return Ok(None);
+            }
+            kind.noun().to_owned()
+        }
+        Sealed::Outcome => {
+            let before = outcome(&change.path, source.blob(&old.id)?);
+            let after = match &change.new {
+                Some(new) => outcome(&change.path, source.blob(&new.id)?),
+                None => None,
+            };
+            if before.is_none() || before == after {
+                return Ok(None);
+            }
+            "outcome of this nonconformity".to_owned()
+        }
+    };
+    Ok(Some(rules::record_altered(
+        &change.path,
+        &what,
+        change.new.is_none(),
+    )))
+}
+
+/// Says where the file in the folder is not the staged one, so that nobody mends the wrong text.
+fn mention_unstaged(repository: &Repository, findings: &mut [Finding]) -> Result<(), LoadError> {
+    let paths: BTreeSet<String> = findings
+        .iter()
+        .map(|finding| finding.place.path.clone())
+        .collect();
+    if paths.is_empty() {
+        return Ok(());
+    }
+    let paths: Vec<String> = paths.into_iter().collect();
+    let edited = repository.unstaged_edits(&paths)?;
+    for finding in findings
+        .iter_mut()
+        .filter(|finding| edited.contains(&finding.place.path))
+    {
+        finding.help += ". The gate read the staged text; the file in your folder differs from it: stage it with git add when it is right";
+    }
+    Ok(())
+}

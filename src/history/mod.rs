@@ -1,0 +1,4 @@
+//! Commits as changes between books.
+
+pub mod altered;
+pub mod gate;

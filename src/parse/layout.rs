@@ -1,0 +1,251 @@
+//! What a path says: the only place that knows how a book's folders are laid out.
+
+use crate::record::{Kind, Word};
+use jiff::civil;
+
+/// The name of the marker at the root of a book.
+pub const MARKER: &str = "shearbook.toml";
+
+/// What stands at a path of the book.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Slot {
+    /// A record of this kind with this id: of a check `<instrument>/<name>`, of a review its path below `reviews`.
+    Record(Kind, String),
+    /// A file in a record folder that is no record.
+    Stray,
+    /// None of the tool's business.
+    Elsewhere,
+}
+
+/// What the path of a file, relative to the book's root, says of it.
+pub fn slot(path: &str) -> Slot {
+    if path == MARKER {
+        return Slot::Record(Kind::Book, String::new());
+    }
+    let steps: Vec<&str> = path.split('/').collect();
+    let Some(kind) = folder_kind(steps[0]) else {
+        return Slot::Elsewhere;
+    };
+    if steps.len() < 2 || steps.iter().any(|step| step.starts_with('.')) {
+        return Slot::Elsewhere;
+    }
+    let Some(stem) = steps[steps.len() - 1].strip_suffix(".toml") else {
+        return Slot::Stray;
+    };
+    match (kind, steps.len()) {
+        (Kind::Check, 4) => Slot::Record(kind, format!("{}/{stem}", steps[2])),
+        (Kind::Review, 5) => Slot::Record(kind, steps[1..4].join("/") + "/" + stem),
+        (Kind::Check | Kind::Review, _) => Slot::Stray,
+        (_, 2) => Slot::Record(kind, stem.to_owned()),
+        _ => Slot::Stray,
+    }
+}
+
+/// The kinds that have a folder, in the order in which a book is read.
+pub fn folder_kinds() -> impl Iterator<Item = Kind> {
+    Kind::ALL
+        .iter()
+        .map(|(_, kind)| *kind)
+        .filter(|kind| !kind.folder().is_empty())
+}
+
+pub fn folder_kind(folder: &str) -> Option<Kind> {
+    folder_kinds().find(|kind| kind.folder() == folder)
+}
+
+/// The path of a record that is named by its id.
+pub fn path_of(kind: Kind, id: &str) -> String {
+    format!("{}/{id}.toml", kind.folder())
+}
+
+/// A check's id taken apart.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct CheckName {
+    pub instrument: String,
+    pub date: civil::Date,
+    /// `HHMM`.
+    pub clock: String,
+    /// The number of the amendment; 0 for the first record.
+    pub amendment: u32,
+}
+
+impl CheckName {
+    /// `None` where the id is not `<instrument>/<YYYY-MM-DD-HHMM>` with or without `.aN`.
+    pub fn parse(id: &str) -> Option<CheckName> {
+        let (instrument, name) = id.split_once('/')?;
+        let digits = |text: &str| text.bytes().all(|byte| byte.is_ascii_digit());
+        let date = name.get(..10)?;
+        let clock = name.get(11..15)?;
+        if name.as_bytes().get(10) != Some(&b'-') || !digits(clock) {
+            return None;
+        }
+        let (hour, minute) = (clock.get(..2)?, clock.get(2..)?);
+        if hour > "23" || minute > "59" {
+            return None;
+        }
+        let amendment = match name.get(15..)? {
+            "" => 0,
+            rest => {
+                let number = rest.strip_prefix(".a")?;
+                if number.starts_with('0') || !digits(number) {
+                    return None;
+                }
+                number.parse().ok()?
+            }
+        };
+        let date: civil::Date = date.parse().ok()?;
+        Some(CheckName {
+            instrument: instrument.to_owned(),
+            date,
+            clock: clock.to_owned(),
+            amendment,
+        })
+    }
+
+    pub fn id(&self) -> String {
+        let suffix = match self.amendment {
+            0 => String::new(),
+            number => format!(".a{number}"),
+        };
+        format!("{}/{}-{}{suffix}", self.instrument, self.date, self.clock)
+    }
+
+    pub fn path(&self) -> String {
+        let id = self.id();
+        format!("checks/{:04}/{id}.toml", self.date.year())
+    }
+
+    /// The record that an amendment of this one would be.
+    pub fn next(&self) -> CheckName {
+        CheckName {
+            amendment: self.amendment.saturating_add(1),
+            ..self.clone()
+        }
+    }
+
+    /// The record that this amendment amends; `None` of a first record.
+    pub fn previous(&self) -> Option<CheckName> {
+        Some(CheckName {
+            amendment: self.amendment.checked_sub(1)?,
+            ..self.clone()
+        })
+    }
+
+    /// The folder of the reviews of this check.
+    pub fn reviews_folder(&self) -> String {
+        format!("reviews/{:04}/{}", self.date.year(), self.id())
+    }
+}
+
+/// The path at which a check's id says that it stands, whether or not the id is well formed.
+pub fn check_path(id: &str) -> Option<String> {
+    CheckName::parse(id).map(|name| name.path())
+}
+
+/// Whether a stem is a name that a disk somewhere refuses, or no id at all; says why.
+pub fn unfit_id(id: &str) -> Option<&'static str> {
+    let first = id
+        .bytes()
+        .next()
+        .is_some_and(|byte| byte.is_ascii_alphanumeric());
+    let rest = id
+        .bytes()
+        .all(|byte| byte.is_ascii_alphanumeric() || matches!(byte, b'.' | b'_' | b'-'));
+    if !first || !rest || id.len() > 64 {
+        return Some(
+            "an id begins with a letter or digit and has at most 64 letters, digits, points, hyphens or underscores",
+        );
+    }
+    if id.ends_with('.') {
+        return Some("an id does not end in a point: some disks drop it");
+    }
+    let base = id.split('.').next().unwrap_or("").to_ascii_uppercase();
+    let numbered = base.len() == 4
+        && (base.starts_with("COM") || base.starts_with("LPT"))
+        && base.as_bytes()[3].is_ascii_digit()
+        && !base.ends_with('0');
+    if numbered || matches!(base.as_str(), "CON" | "PRN" | "AUX" | "NUL") {
+        return Some("this name is reserved on Windows disks, and a book must survive any disk");
+    }
+    None
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_path_says_what_a_file_is() {
+        assert_eq!(
+            slot("shearbook.toml"),
+            Slot::Record(Kind::Book, String::new())
+        );
+        assert_eq!(
+            slot("fluids/K-1.toml"),
+            Slot::Record(Kind::Fluid, "K-1".to_owned())
+        );
+        assert_eq!(
+            slot("checks/2026/VM-1/2026-03-02-0900.toml"),
+            Slot::Record(Kind::Check, "VM-1/2026-03-02-0900".to_owned())
+        );
+        assert_eq!(slot("checks/2026/2026-03-02-0900.toml"), Slot::Stray);
+        assert_eq!(
+            slot("checks/2026/VM-1/deep/2026-03-02-0900.toml"),
+            Slot::Stray
+        );
+        assert_eq!(slot("fluids/K-1.txt"), Slot::Stray);
+        assert_eq!(slot("fluids/.K-1.toml"), Slot::Elsewhere);
+        assert_eq!(slot("notes/a.toml"), Slot::Elsewhere);
+        assert!(matches!(
+            slot("reviews/2026/VM-1/2026-03-02-0900/qa-02-1.toml"),
+            Slot::Record(Kind::Review, _)
+        ));
+        assert!(matches!(
+            slot("reviews/records/fluids/K-1/qa-02-1.toml"),
+            Slot::Record(Kind::Review, _)
+        ));
+        assert_eq!(slot("reviews/2026/qa-02-1.toml"), Slot::Stray);
+    }
+
+    #[test]
+    fn a_check_name_comes_apart_and_together() {
+        let name = CheckName::parse("VM-1/2026-03-02-0900.a2").expect("name");
+        assert_eq!(name.amendment, 2);
+        assert_eq!(name.id(), "VM-1/2026-03-02-0900.a2");
+        assert_eq!(name.path(), "checks/2026/VM-1/2026-03-02-0900.a2.toml");
+        assert_eq!(
+            name.previous().map(|name| name.id()),
+            Some("VM-1/2026-03-02-0900.a1".to_owned())
+        );
+        for wrong in [
+            "VM-1/2026-03-02-09000",
+            "VM-1/2026-13-02-0900",
+            "VM-1/2026-03-02-2400",
+            "VM-1/2026-03-02-0960",
+            "VM-1/2026-03-02-0900.a0",
+            "VM-1/2026-03-02-0900.a",
+            "VM-1/2026-03-02_0900",
+            "VM-1",
+            "VM-1/ä026-03-02-0900",
+        ] {
+            assert_eq!(CheckName::parse(wrong), None, "{wrong}");
+        }
+    }
+
+    #[test]
+    fn ids_survive_any_disk() {
+        for good in ["VM-014", "2026-01", "a", "COM0", "COM10", "CONSOLE"] {
+            assert_eq!(unfit_id(good), None, "{good}");
+        }
+        for bad in ["", "-a", "a b", "a.", "CON", "con.x", "Lpt1", "ä", "a/b"] {
+            assert!(unfit_id(bad).is_some(), "{bad}");
+        }
+        assert!(unfit_id(&"a".repeat(65)).is_some());
+        assert!(unfit_id(&"a".repeat(64)).is_none());
+    }
+
+    #[test]
+    fn every_kind_but_the_marker_has_a_folder() {
+        assert_eq!(folder_kinds().count(), Kind::ALL.len() - 1);
+    }
+}

@@ -1,0 +1,270 @@
+//! From the bytes of a file to its typed record, and every fault on the way in one run.
+
+mod fields;
+pub mod layout;
+mod schema;
+mod toml;
+
+use crate::finding::Place;
+use crate::record::{Kind, Record, Word};
+use crate::text::{Span, Text};
+pub use schema::schema_text;
+pub use toml::{Node, Value};
+
+/// The edition of the record format that this program writes and reads.
+pub const FORMAT: i64 = 1;
+
+/// The edition of computation and rules that this program judges by.
+pub const METHOD: i64 = 1;
+
+/// The largest file that is read, in bytes.
+pub const MAX_BYTES: u64 = 1 << 20;
+
+/// The deepest nesting that is read.
+pub const MAX_DEPTH: usize = 16;
+
+/// What is wrong with a file as it is read. Each kind is one rule.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum FaultKind {
+    Syntax,
+    NewerSyntax,
+    ByteOrderMark,
+    Schema,
+    Format,
+    NotANumber,
+    Limits,
+}
+
+#[derive(Clone, Debug)]
+pub struct Fault {
+    pub kind: FaultKind,
+    pub place: Place,
+    pub message: String,
+    pub help: String,
+}
+
+/// A file as read: its text, and where each key and value stands.
+#[derive(Clone, Debug)]
+pub struct Doc {
+    pub path: String,
+    pub text: Text,
+    pub root: Node,
+}
+
+impl Doc {
+    /// The place of the value that a pointer names; where it is missing, that of the nearest table above it.
+    pub fn place(&self, pointer: &str) -> Place {
+        let (node, found) = self.root.nearest(pointer);
+        self.place_of(node.span, found)
+    }
+
+    /// The place of the key that a pointer names, else as [`Doc::place`].
+    pub fn place_of_key(&self, pointer: &str) -> Place {
+        match self.root.get(pointer) {
+            Some(node) => self.place_of(node.key_span, pointer),
+            None => self.place(pointer),
+        }
+    }
+
+    pub fn place_of(&self, span: Span, pointer: &str) -> Place {
+        place_in(&self.path, &self.text, span, pointer)
+    }
+}
+
+fn place_in(path: &str, text: &Text, span: Span, pointer: &str) -> Place {
+    let position = text.position(span);
+    Place {
+        path: path.to_owned(),
+        line: position.line,
+        column: position.column,
+        width: position.width,
+        pointer: pointer.to_owned(),
+        excerpt: text
+            .line_text(position.line as usize)
+            .trim_start_matches('\u{feff}')
+            .to_owned(),
+    }
+}
+
+/// A file that was read. The record is there where nothing keeps it from being understood.
+pub struct Parsed<R> {
+    pub doc: Option<Doc>,
+    pub record: Option<R>,
+    pub faults: Vec<Fault>,
+}
+
+/// The schema accepts a file that the record refuses: a fault of the program, not of the file.
+#[derive(Clone, Debug)]
+pub struct Disagreement {
+    pub path: String,
+    pub keys: Vec<String>,
+}
+
+impl std::fmt::Display for Disagreement {
+    fn fmt(&self, formatter: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(
+            formatter,
+            "{}: the schema accepts this file but the program cannot read {}; this is a fault of shearbook, please report it",
+            self.path,
+            self.keys.join(", ")
+        )
+    }
+}
+
+/// Reads one file of a kind. All faults of syntax and schema are found in one run.
+pub fn parse<R: Record>(path: &str, bytes: Vec<u8>) -> Result<Parsed<R>, Disagreement> {
+    let mut faults = Vec::new();
+    let doc = match toml::read(path, bytes, &mut faults) {
+        Some(doc) => doc,
+        None => {
+            return Ok(Parsed {
+                doc: None,
+                record: None,
+                faults,
+            });
+        }
+    };
+    let broken_lines: Vec<u32> = faults
+        .iter()
+        .filter(|fault| fault.kind == FaultKind::Syntax)
+        .map(|fault| fault.place.line)
+        .collect();
+    let kept = faults.len();
+    schema::validate(R::KIND, &doc, &mut faults);
+    let mut record = None;
+    if faults.iter().all(|fault| !fault.kind.hides_the_record()) {
+        let mut read = fields::Table::new(&doc);
+        record = R::read(&mut read);
+        let (refused, lacking) = read.finish();
+        if refused.is_empty() && (record.is_none() || !lacking.is_empty()) {
+            return Err(Disagreement {
+                path: path.to_owned(),
+                keys: lacking,
+            });
+        }
+        if !refused.is_empty() {
+            record = None;
+        }
+        faults.extend(refused);
+    }
+    if !broken_lines.is_empty() {
+        // What a broken line took with it is no second fault.
+        let lost = |fault: &Fault| {
+            broken_lines.contains(&fault.place.line) || fault.message.contains(schema::MISSING)
+        };
+        let mut index = 0;
+        faults.retain(|fault| {
+            index += 1;
+            index <= kept || !lost(fault)
+        });
+    }
+    Ok(Parsed {
+        doc: Some(doc),
+        record,
+        faults,
+    })
+}
+
+impl FaultKind {
+    fn hides_the_record(self) -> bool {
+        !matches!(self, FaultKind::NewerSyntax | FaultKind::ByteOrderMark)
+    }
+}
+
+/// The names of all record kinds, for messages and completion.
+pub fn kinds() -> Vec<&'static str> {
+    Kind::ALL.iter().map(|(word, _)| *word).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::record::check::Check;
+    use crate::record::fluid::Fluid;
+
+    fn faults_of<R: Record>(text: &str) -> Vec<(FaultKind, u32, u32, String)> {
+        let parsed = parse::<R>("x.toml", text.as_bytes().to_vec()).expect("no disagreement");
+        parsed
+            .faults
+            .into_iter()
+            .map(|fault| {
+                (
+                    fault.kind,
+                    fault.place.line,
+                    fault.place.column,
+                    fault.message,
+                )
+            })
+            .collect()
+    }
+
+    #[test]
+    fn all_syntax_and_schema_faults_come_in_one_run() {
+        let text = "format = 1\nid = \"K\nsuplier = \"x\"\nnominal_mpa_s = 51,3\ncertified = \"2026-01-01\"\n";
+        let faults = faults_of::<Fluid>(text);
+        assert!(
+            faults
+                .iter()
+                .any(|(kind, line, ..)| *kind == FaultKind::Syntax && *line == 2),
+            "{faults:?}"
+        );
+        assert!(
+            faults
+                .iter()
+                .any(|(kind, line, _, message)| *kind == FaultKind::Syntax
+                    && *line == 4
+                    && message.contains("comma")),
+            "{faults:?}"
+        );
+        assert!(
+            faults
+                .iter()
+                .any(|(kind, line, _, message)| *kind == FaultKind::Schema
+                    && *line == 3
+                    && message.contains("supplier")),
+            "{faults:?}"
+        );
+    }
+
+    #[test]
+    fn deep_and_hostile_files_are_refused_not_followed() {
+        let deep = format!("a = {}1{}", "[".repeat(5000), "]".repeat(5000));
+        assert!(
+            faults_of::<Check>(&deep)
+                .iter()
+                .any(|(kind, ..)| *kind == FaultKind::Limits || *kind == FaultKind::Syntax)
+        );
+        let dotted = format!("{}z = 1", "a.".repeat(50_000));
+        assert!(!faults_of::<Check>(&dotted).is_empty());
+        let tables = format!("[{}z]", "a.".repeat(20));
+        assert!(
+            faults_of::<Check>(&tables)
+                .iter()
+                .any(|(kind, ..)| *kind == FaultKind::Limits)
+        );
+        let parsed = parse::<Check>("x.toml", vec![0xff, 0xfe, 0x00]).expect("read");
+        assert_eq!(parsed.faults[0].kind, FaultKind::Syntax);
+        let large = parse::<Check>("x.toml", vec![b'#'; (1 << 20) + 1]).expect("read");
+        assert_eq!(large.faults[0].kind, FaultKind::Limits);
+        let just = parse::<Check>("x.toml", vec![b'#'; 1 << 20]).expect("read");
+        assert!(
+            just.faults
+                .iter()
+                .all(|fault| fault.kind != FaultKind::Limits)
+        );
+    }
+
+    #[test]
+    fn crlf_is_read_without_remark_and_a_byte_order_mark_with_one() {
+        let text = "\u{feff}format = 1\r\nid = \"WB-1\"\r\nuniformity_k = 0.030\r\n";
+        let parsed =
+            parse::<crate::record::bath::Bath>("baths/WB-1.toml", text.as_bytes().to_vec())
+                .expect("read");
+        assert_eq!(
+            parsed.record.map(|bath| bath.uniformity_k.written),
+            Some("0.030".to_owned())
+        );
+        assert_eq!(parsed.faults.len(), 1);
+        assert_eq!(parsed.faults[0].kind, FaultKind::ByteOrderMark);
+    }
+}

@@ -1,0 +1,482 @@
+//! The JSON Schemas of `schema/`, and their errors in an analyst's words.
+
+use super::toml::escape;
+use super::{Doc, FORMAT, Fault, FaultKind, METHOD};
+use crate::record::{Kind, Word};
+use jsonschema::Validator;
+use jsonschema::error::{TypeKind, ValidationError, ValidationErrorKind};
+use serde_json::Value as Json;
+use std::collections::BTreeMap;
+use std::sync::OnceLock;
+
+/// The text of a kind's schema, as it stands in `schema/`.
+pub fn schema_text(kind: Kind) -> &'static str {
+    match kind {
+        Kind::Book => include_str!("../../schema/book.schema.json"),
+        Kind::Policy => include_str!("../../schema/policy.schema.json"),
+        Kind::Person => include_str!("../../schema/person.schema.json"),
+        Kind::Instrument => include_str!("../../schema/instrument.schema.json"),
+        Kind::Geometry => include_str!("../../schema/geometry.schema.json"),
+        Kind::Fluid => include_str!("../../schema/fluid.schema.json"),
+        Kind::Thermometer => include_str!("../../schema/thermometer.schema.json"),
+        Kind::Bath => include_str!("../../schema/bath.schema.json"),
+        Kind::Check => include_str!("../../schema/check.schema.json"),
+        Kind::Review => include_str!("../../schema/review.schema.json"),
+        Kind::Nonconformity => include_str!("../../schema/nonconformity.schema.json"),
+    }
+}
+
+struct Schema {
+    json: Json,
+    validator: Validator,
+}
+
+fn schema(kind: Kind) -> Option<&'static Schema> {
+    static SCHEMAS: OnceLock<BTreeMap<Kind, Schema>> = OnceLock::new();
+    let all = SCHEMAS.get_or_init(|| {
+        Kind::ALL
+            .iter()
+            .filter_map(|(_, kind)| {
+                let json: Json = serde_json::from_str(schema_text(*kind)).ok()?;
+                // The patterns say all that formats would, and more.
+                let validator = jsonschema::options().build(&json).ok()?;
+                Some((*kind, Schema { json, validator }))
+            })
+            .collect()
+    });
+    all.get(&kind)
+}
+
+/// How a sentence about a missing key begins to end; such a sentence is dropped where broken lines may have held the key.
+pub(super) const MISSING: &str = "is missing";
+
+pub(super) fn validate(kind: Kind, doc: &Doc, faults: &mut Vec<Fault>) {
+    let instance = doc.root.to_json();
+    judge_edition(doc, &instance, "/format", FORMAT, faults);
+    match kind {
+        Kind::Policy => judge_edition(doc, &instance, "/method", METHOD, faults),
+        Kind::Check if instance.get("computed").is_some() => {
+            judge_edition(doc, &instance, "/computed/method", METHOD, faults);
+        }
+        _ => {}
+    }
+    let Some(schema) = schema(kind) else {
+        return;
+    };
+    let mut seen = Vec::new();
+    for error in schema.validator.iter_errors(&instance) {
+        let at = error.instance_path().as_str();
+        if is_edition(kind, at) || is_edition_missing(kind, &error) || holds_null(&instance, at) {
+            continue;
+        }
+        for fault in say(&error, at, doc, &schema.json) {
+            let key = (fault.place.pointer.clone(), fault.message.clone());
+            if !seen.contains(&key) {
+                seen.push(key);
+                faults.push(fault);
+            }
+        }
+    }
+    // A key refused by one schema branch and described by another is one fault.
+    faults.sort_by_key(|fault| (fault.place.line, fault.place.column));
+}
+
+/// A value that is no number became null; the rule not-a-number speaks of it.
+fn holds_null(instance: &Json, pointer: &str) -> bool {
+    instance.pointer(pointer).is_some_and(Json::is_null)
+}
+
+/// The keys that say by which edition a file is to be read; the rule format-unknown speaks of them.
+fn is_edition(kind: Kind, at: &str) -> bool {
+    match kind {
+        Kind::Policy => matches!(at, "/format" | "/method"),
+        Kind::Check => matches!(at, "/format" | "/computed/method"),
+        _ => at == "/format",
+    }
+}
+
+fn is_edition_missing(kind: Kind, error: &ValidationError<'_>) -> bool {
+    let ValidationErrorKind::Required { property } = error.kind() else {
+        return false;
+    };
+    let property = property.as_str().unwrap_or("");
+    is_edition(
+        kind,
+        &format!("{}/{property}", error.instance_path().as_str()),
+    )
+}
+
+fn judge_edition(doc: &Doc, instance: &Json, pointer: &str, known: i64, faults: &mut Vec<Fault>) {
+    let key = pointer.rsplit('/').next().unwrap_or("");
+    let (message, help) = match instance.pointer(pointer) {
+        Some(Json::Number(number)) if number.as_i64() == Some(known) => return,
+        None => (
+            format!(
+                "the file does not say its {key}; {known} is the one that this shearbook knows"
+            ),
+            match key {
+                "format" => format!("write format = {known} as the first line"),
+                _ => format!("write {key} = {known}"),
+            },
+        ),
+        Some(other) if other.as_i64().is_some_and(|edition| edition > known) => (
+            format!("{key} {other} is newer than this shearbook, which knows {known}"),
+            "use a newer shearbook; this one cannot judge the record".to_owned(),
+        ),
+        Some(other) => (
+            format!("there is no {key} {other}; this shearbook knows {known}"),
+            format!("write {key} = {known}"),
+        ),
+    };
+    faults.push(Fault {
+        kind: FaultKind::Format,
+        place: doc.place(pointer),
+        message,
+        help,
+    });
+}
+
+fn say(error: &ValidationError<'_>, at: &str, doc: &Doc, schema: &Json) -> Vec<Fault> {
+    let name = at.rsplit('/').next().unwrap_or("");
+    let key = key_name(at);
+    let written = written(doc, at);
+    let described = describe(schema, at);
+    let fault = |pointer: &str, message: String, help: String| Fault {
+        kind: FaultKind::Schema,
+        place: doc.place(pointer),
+        message,
+        help,
+    };
+    match error.kind() {
+        ValidationErrorKind::AdditionalProperties { unexpected }
+        | ValidationErrorKind::UnevaluatedProperties { unexpected } => unexpected
+            .iter()
+            .map(|unknown| unknown_key(doc, schema, at, unknown))
+            .collect(),
+        ValidationErrorKind::Required { property } => {
+            let property = property.as_str().unwrap_or("");
+            let pointer = format!("{at}/{}", escape(property));
+            let table = match at {
+                "" => "this record".to_owned(),
+                _ => format!("[{}]", at.trim_start_matches('/').replace('/', ".")),
+            };
+            let mut missing = fault(
+                &pointer,
+                format!("{property} {MISSING} from {table}"),
+                describe(schema, &pointer).unwrap_or_else(|| format!("add {property}")),
+            );
+            missing.place.pointer = at.to_owned();
+            vec![missing]
+        }
+        ValidationErrorKind::FalseSchema => {
+            let reason = branch_description(schema, error.schema_path().as_str());
+            let mut refused = fault(
+                at,
+                format!("{name} does not belong here beside the other keys"),
+                reason.unwrap_or_else(|| {
+                    format!("delete {name}, or look at the keys it stands beside")
+                }),
+            );
+            refused.place = doc.place_of_key(at);
+            vec![refused]
+        }
+        ValidationErrorKind::Not { .. } => vec![fault(
+            at,
+            format!(
+                "{} are not allowed together",
+                if name.is_empty() { "these keys" } else { name }
+            ),
+            branch_description(schema, error.schema_path().as_str())
+                .or(described)
+                .unwrap_or_default(),
+        )],
+        ValidationErrorKind::Enum { options } => {
+            let words: Vec<&str> = options
+                .as_array()
+                .map(|all| all.iter().filter_map(Json::as_str).collect())
+                .unwrap_or_default();
+            let given = error.instance().as_str().unwrap_or("");
+            let help = match nearest(given, words.iter().copied()) {
+                Some(word) => format!(
+                    "did you mean \"{word}\"? It is one of: {}",
+                    words.join(", ")
+                ),
+                None => format!("it is one of: {}", words.join(", ")),
+            };
+            vec![fault(at, format!("{key} cannot be {written}"), help)]
+        }
+        ValidationErrorKind::Type { kind } => vec![fault(
+            at,
+            format!(
+                "{key} = {written} is {}, and must be {}",
+                type_of(error.instance()),
+                type_words(kind)
+            ),
+            type_help(error.instance(), kind, name)
+                .or(described)
+                .unwrap_or_default(),
+        )],
+        ValidationErrorKind::ExclusiveMinimum { limit } => vec![fault(
+            at,
+            format!("{key} = {written} must be more than {limit}"),
+            described.unwrap_or_default(),
+        )],
+        ValidationErrorKind::Minimum { limit } => vec![fault(
+            at,
+            format!("{key} = {written} must be at least {limit}"),
+            described.unwrap_or_default(),
+        )],
+        ValidationErrorKind::ExclusiveMaximum { limit } => vec![fault(
+            at,
+            format!("{key} = {written} must be less than {limit}"),
+            described.unwrap_or_default(),
+        )],
+        ValidationErrorKind::Maximum { limit } => vec![fault(
+            at,
+            format!("{key} = {written} must be at most {limit}"),
+            described.unwrap_or_default(),
+        )],
+        ValidationErrorKind::MinItems { limit } => vec![fault(
+            at,
+            format!(
+                "{key} needs at least {limit} entr{}",
+                if *limit == 1 { "y" } else { "ies" }
+            ),
+            described.unwrap_or_default(),
+        )],
+        ValidationErrorKind::MaxItems { limit } => vec![fault(
+            at,
+            format!("{key} has more than {limit} entries"),
+            described.unwrap_or_default(),
+        )],
+        ValidationErrorKind::UniqueItems => vec![fault(
+            at,
+            format!("{key} holds an entry twice"),
+            "delete the second one".to_owned(),
+        )],
+        ValidationErrorKind::Pattern { .. } | ValidationErrorKind::Format { .. } => vec![fault(
+            at,
+            format!("{key} = {written} is not written as it must be"),
+            described.unwrap_or_default(),
+        )],
+        ValidationErrorKind::Constant { expected_value } => vec![fault(
+            at,
+            format!("{key} = {written} must be {expected_value}"),
+            described.unwrap_or_default(),
+        )],
+        ValidationErrorKind::PropertyNames { error } => vec![fault(
+            at,
+            format!("{} is no name that can stand under {key}", error.instance()),
+            described.unwrap_or_default(),
+        )],
+        _ => vec![fault(
+            at,
+            format!("{key}: {error}"),
+            described.unwrap_or_default(),
+        )],
+    }
+}
+
+fn key_name(at: &str) -> String {
+    let mut steps = at.rsplit('/');
+    let last = steps.next().unwrap_or("");
+    if last.parse::<usize>().is_ok() {
+        return format!(
+            "entry {} of {}",
+            last.parse::<usize>().unwrap_or(0) + 1,
+            steps.next().unwrap_or("")
+        );
+    }
+    if last.is_empty() {
+        "this record".to_owned()
+    } else {
+        last.to_owned()
+    }
+}
+
+fn written(doc: &Doc, at: &str) -> String {
+    let text = doc
+        .root
+        .get(at)
+        .map_or("", |node| doc.text.slice(node.span));
+    let mut line = text.lines().next().unwrap_or("").to_owned();
+    if line.chars().count() > 60 {
+        line = line.chars().take(57).chain("...".chars()).collect();
+    }
+    line
+}
+
+fn unknown_key(doc: &Doc, schema: &Json, at: &str, unknown: &str) -> Fault {
+    let pointer = format!("{at}/{}", escape(unknown));
+    let known = known_keys(schema, at);
+    let mut help = match nearest(unknown, known.iter().map(String::as_str)) {
+        Some(key) => format!("did you mean {key}?"),
+        None => format!("known here: {}", known.join(", ")),
+    };
+    if let Some(place) = known_elsewhere(schema, unknown, at) {
+        help = format!(
+            "{unknown} belongs {place}; a key under a [table] or [[row]] header belongs to that table"
+        );
+    }
+    Fault {
+        kind: FaultKind::Schema,
+        place: doc.place_of_key(&pointer),
+        message: format!("there is no key {unknown} here"),
+        help,
+    }
+}
+
+fn nearest<'a>(given: &str, words: impl Iterator<Item = &'a str>) -> Option<&'a str> {
+    let given = given.to_lowercase();
+    words
+        .map(|word| (strsim::damerau_levenshtein(&given, word), word))
+        .filter(|(distance, word)| *distance <= 1 + word.chars().count() / 4)
+        .min()
+        .map(|(_, word)| word)
+}
+
+/// The key stands, spelled so, at the top of the record or in one of its tables.
+fn known_elsewhere(schema: &Json, key: &str, at: &str) -> Option<String> {
+    let top = resolve(schema, schema)?.get("properties")?.as_object()?;
+    if !at.is_empty() && top.contains_key(key) {
+        return Some("at the top of the record, before the first header".to_owned());
+    }
+    top.iter().find_map(|(table, value)| {
+        let value = resolve(schema, value)?;
+        let inner = value
+            .get("items")
+            .and_then(|items| resolve(schema, items))
+            .unwrap_or(value);
+        let keys = inner.get("properties")?.as_object()?;
+        let here = at.trim_start_matches('/').split('/').next() == Some(table.as_str());
+        (keys.contains_key(key) && !here).then(|| format!("under {table}"))
+    })
+}
+
+fn known_keys(schema: &Json, at: &str) -> Vec<String> {
+    subschema(schema, at)
+        .and_then(|table| table.get("properties"))
+        .and_then(Json::as_object)
+        .map(|keys| keys.keys().cloned().collect())
+        .unwrap_or_default()
+}
+
+fn describe(schema: &Json, at: &str) -> Option<String> {
+    let mut node = schema;
+    let mut found = None;
+    for step in at.split('/').skip(1) {
+        node = step_into(schema, node, step)?;
+        found = node
+            .get("description")
+            .or_else(|| resolve(schema, node)?.get("description"));
+        if found.is_none() && step.parse::<usize>().is_err() {
+            return None;
+        }
+    }
+    found.and_then(Json::as_str).map(str::to_owned)
+}
+
+fn subschema<'a>(schema: &'a Json, at: &str) -> Option<&'a Json> {
+    let mut node = schema;
+    for step in at.split('/').skip(1) {
+        node = resolve(schema, step_into(schema, node, step)?)?;
+    }
+    resolve(schema, node)
+}
+
+fn step_into<'a>(schema: &'a Json, node: &'a Json, step: &str) -> Option<&'a Json> {
+    let node = resolve(schema, node)?;
+    if let Some(found) = node.get("properties").and_then(|keys| keys.get(step)) {
+        return Some(found);
+    }
+    match step.parse::<usize>() {
+        Ok(_) => node.get("items"),
+        Err(_) => node.get("additionalProperties"),
+    }
+}
+
+fn resolve<'a>(schema: &'a Json, node: &'a Json) -> Option<&'a Json> {
+    match node.get("$ref").and_then(Json::as_str) {
+        Some(reference) => schema.pointer(reference.trim_start_matches('#')),
+        None => Some(node),
+    }
+}
+
+/// The description of the innermost if/then branch that refused, which says why.
+fn branch_description(schema: &Json, schema_path: &str) -> Option<String> {
+    let mut path = schema_path;
+    while let Some((parent, _)) = path.rsplit_once('/') {
+        let named =
+            path.ends_with("/then") || path.ends_with("/else") || parent.ends_with("/allOf");
+        if named
+            && let Some(text) = schema
+                .pointer(path)
+                .and_then(|node| node.get("description"))
+        {
+            return text.as_str().map(str::to_owned);
+        }
+        path = parent;
+    }
+    None
+}
+
+fn type_of(value: &Json) -> &'static str {
+    match value {
+        Json::Null => "nothing",
+        Json::Bool(_) => "true or false",
+        Json::Number(_) => "a number",
+        Json::String(_) => "a text",
+        Json::Array(_) => "a list",
+        Json::Object(_) => "a table",
+    }
+}
+
+fn type_words(kind: &TypeKind) -> String {
+    let word = |kind: &str| {
+        match kind {
+            "string" => "a text",
+            "integer" => "a whole number",
+            "number" => "a number",
+            "boolean" => "true or false",
+            "array" => "a list",
+            "object" => "a table",
+            _ => "nothing",
+        }
+        .to_owned()
+    };
+    match kind {
+        TypeKind::Single(kind) => word(&kind.to_string()),
+        TypeKind::Multiple(set) => {
+            let words: Vec<String> = set.iter().map(|kind| word(&kind.to_string())).collect();
+            words.join(" or ")
+        }
+    }
+}
+
+fn type_help(value: &Json, kind: &TypeKind, name: &str) -> Option<String> {
+    let wanted = type_words(kind);
+    let text = value.as_str()?;
+    if !wanted.contains("number") {
+        return (wanted == "a table")
+            .then(|| format!("write [{name}] or [[{name}]] as a header and its keys under it"));
+    }
+    let with_point = text.trim().replace(',', ".");
+    match with_point.parse::<f64>() {
+        Ok(_) => Some(format!("write {name} = {with_point} with a decimal point and without quotation marks")),
+        Err(_) => Some("write the figure alone, without quotation marks and without a unit; the key names the unit".to_owned()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_schema_is_valid_and_builds() {
+        for (word, kind) in Kind::ALL {
+            let json: Json = serde_json::from_str(schema_text(*kind)).expect(word);
+            assert!(jsonschema::meta::is_valid(&json), "{word}");
+            assert!(schema(*kind).is_some(), "{word}");
+        }
+    }
+}

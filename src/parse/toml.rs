@@ -1,0 +1,421 @@
+//! TOML text to a tree of values with their places, keeping the digits as written.
+
+use super::{Doc, Fault, FaultKind, MAX_BYTES, MAX_DEPTH, place_in};
+use crate::text::{Span, Text};
+use serde_json::Value as Json;
+use toml::Spanned;
+use toml::de::{DeTable, DeValue};
+use toml::value::Datetime;
+
+#[derive(Clone, Debug)]
+pub struct Node {
+    /// Of a value; of a table its header.
+    pub span: Span,
+    /// Of the key; of an array's element the same as `span`.
+    pub key_span: Span,
+    pub value: Value,
+}
+
+#[derive(Clone, Debug)]
+pub enum Value {
+    Text(String),
+    Integer(i64),
+    /// Larger than 64 bits hold, in decimal digits.
+    LargeInteger,
+    Float(f64),
+    Flag(bool),
+    Time(Datetime),
+    Array(Vec<Node>),
+    /// In the order of the file.
+    Table(Vec<(String, Node)>),
+}
+
+impl Node {
+    pub fn child(&self, step: &str) -> Option<&Node> {
+        match &self.value {
+            Value::Table(entries) => entries
+                .iter()
+                .find(|(key, _)| key == step)
+                .map(|(_, node)| node),
+            Value::Array(items) => items.get(step.parse::<usize>().ok()?),
+            _ => None,
+        }
+    }
+
+    pub fn get(&self, pointer: &str) -> Option<&Node> {
+        let mut node = self;
+        for step in steps(pointer) {
+            node = node.child(&step)?;
+        }
+        Some(node)
+    }
+
+    /// The node that a pointer names, or the nearest one above it that exists, with its pointer.
+    pub fn nearest<'p>(&self, pointer: &'p str) -> (&Node, &'p str) {
+        let mut node = self;
+        let mut length = 0;
+        for step in pointer.split('/').skip(1) {
+            match node.child(&unescape(step)) {
+                Some(next) => {
+                    node = next;
+                    length += 1 + step.len();
+                }
+                None => break,
+            }
+        }
+        (node, &pointer[..length])
+    }
+
+    /// As JSON: times become strings as the schemas describe them; what is no number becomes null.
+    pub fn to_json(&self) -> Json {
+        match &self.value {
+            Value::Text(text) => Json::String(text.clone()),
+            Value::Integer(value) => Json::from(*value),
+            Value::LargeInteger => Json::from(f64::MAX),
+            Value::Float(value) => Json::from(*value),
+            Value::Flag(value) => Json::Bool(*value),
+            Value::Time(time) => Json::String(time.to_string()),
+            Value::Array(items) => items.iter().map(Node::to_json).collect(),
+            Value::Table(entries) => Json::Object(
+                entries
+                    .iter()
+                    .map(|(key, node)| (key.clone(), node.to_json()))
+                    .collect(),
+            ),
+        }
+    }
+}
+
+fn steps(pointer: &str) -> impl Iterator<Item = String> {
+    pointer.split('/').skip(1).map(unescape)
+}
+
+fn unescape(step: &str) -> String {
+    step.replace("~1", "/").replace("~0", "~")
+}
+
+pub(super) fn escape(step: &str) -> String {
+    step.replace('~', "~0").replace('/', "~1")
+}
+
+/// Reads bytes; `None` where they are no text or are too much.
+pub(super) fn read(path: &str, bytes: Vec<u8>, faults: &mut Vec<Fault>) -> Option<Doc> {
+    let whole = |kind, message: String, help: &str| Fault {
+        kind,
+        place: crate::finding::Place::whole(path),
+        message,
+        help: help.to_owned(),
+    };
+    if bytes.len() as u64 > MAX_BYTES {
+        faults.push(whole(
+            FaultKind::Limits,
+            format!("this file has {} bytes; a record has at most {MAX_BYTES}", bytes.len()),
+            "a record of this size is not one record; look whether another file was saved under this name",
+        ));
+        return None;
+    }
+    let body = match String::from_utf8(bytes) {
+        Ok(body) => body,
+        Err(error) => {
+            let at = error.utf8_error().valid_up_to();
+            let good = String::from_utf8_lossy(error.as_bytes()).into_owned();
+            let text = Text::new(good);
+            let place = place_in(path, &text, Span::new(at, at + 1), "");
+            faults.push(Fault {
+                kind: FaultKind::Syntax,
+                place,
+                message: format!("this file is not UTF-8 text: byte {} is none", at + 1),
+                help: "save the file again with the encoding UTF-8".to_owned(),
+            });
+            return None;
+        }
+    };
+    let text = Text::new(body);
+    if text.as_str().starts_with('\u{feff}') {
+        faults.push(Fault {
+            kind: FaultKind::ByteOrderMark,
+            place: place_in(path, &text, Span::new(0, 3), ""),
+            message: "the file begins with a byte order mark".to_owned(),
+            help: "save it as UTF-8 without a byte order mark; other TOML readers may refuse it"
+                .to_owned(),
+        });
+    }
+    let (table, errors) = DeTable::parse_recoverable(text.as_str());
+    let mut lines = Vec::new();
+    for error in errors {
+        let span = error.span().unwrap_or(0..0);
+        let place = place_in(path, &text, Span::new(span.start, span.end), "");
+        if lines.contains(&place.line) {
+            continue;
+        }
+        lines.push(place.line);
+        let (message, help) = explain_syntax(&place.excerpt, error.message());
+        faults.push(Fault {
+            kind: FaultKind::Syntax,
+            place,
+            message,
+            help,
+        });
+    }
+    let mut walk = Walk {
+        path,
+        text: &text,
+        faults,
+        too_deep: false,
+        pointer: String::new(),
+    };
+    let mut root = Node {
+        span: Span::new(0, 0),
+        key_span: Span::new(0, 0),
+        value: walk.table(table.get_ref(), None, 0),
+    };
+    if walk.too_deep {
+        let nested = whole(
+            FaultKind::Limits,
+            format!("tables or arrays are nested deeper than {MAX_DEPTH}"),
+            "no record nests that deep; look whether another file was saved under this name",
+        );
+        faults.push(nested);
+        root.value = Value::Table(Vec::new());
+        return None;
+    }
+    Some(Doc {
+        path: path.to_owned(),
+        text,
+        root,
+    })
+}
+
+struct Walk<'a> {
+    path: &'a str,
+    text: &'a Text,
+    faults: &'a mut Vec<Fault>,
+    too_deep: bool,
+    pointer: String,
+}
+
+impl Walk<'_> {
+    fn fault(&mut self, kind: FaultKind, span: Span, message: String, help: &str) {
+        self.faults.push(Fault {
+            kind,
+            place: place_in(self.path, self.text, span, &self.pointer),
+            message,
+            help: help.to_owned(),
+        });
+    }
+
+    fn newer(&mut self, span: Span, what: &str) {
+        self.fault(
+            FaultKind::NewerSyntax,
+            span,
+            format!("{what} is TOML 1.1, which readers of TOML 1.0 refuse"),
+            "write it the way TOML 1.0 knows, so that every tool can read the record",
+        );
+    }
+
+    fn table(&mut self, table: &DeTable<'_>, inline: Option<Span>, depth: usize) -> Value {
+        let mut entries: Vec<_> = table.iter().collect();
+        entries.sort_by_key(|(key, _)| key.span().start);
+        if let Some(span) = inline {
+            self.inline_gaps(span, &entries);
+        }
+        let entries = entries
+            .into_iter()
+            .map(|(key, value)| {
+                let length = self.pointer.len();
+                self.pointer.push('/');
+                self.pointer.push_str(&escape(key.get_ref()));
+                let key_span = Span::new(key.span().start, key.span().end);
+                let node = self.node(value, key_span, depth + 1);
+                self.pointer.truncate(length);
+                (key.get_ref().to_string(), node)
+            })
+            .collect();
+        Value::Table(entries)
+    }
+
+    /// Line ends and a trailing comma between the parts of an inline table are TOML 1.1.
+    fn inline_gaps(
+        &mut self,
+        span: Span,
+        entries: &[(&Spanned<toml::de::DeString<'_>>, &Spanned<DeValue<'_>>)],
+    ) {
+        let mut from = span.start as usize + 1;
+        let end = (span.end as usize).saturating_sub(1);
+        for (key, value) in entries {
+            if self
+                .text
+                .slice(Span::new(from, key.span().start))
+                .contains('\n')
+            {
+                return self.newer(span, "a line break inside an inline table");
+            }
+            from = value.span().end.max(from);
+        }
+        let last = self.text.slice(Span::new(from, end));
+        if last.contains('\n') {
+            self.newer(span, "a line break inside an inline table");
+        } else if last.contains(',') {
+            self.newer(span, "a comma after the last entry of an inline table");
+        }
+    }
+
+    fn node(&mut self, value: &Spanned<DeValue<'_>>, key_span: Span, depth: usize) -> Node {
+        let span = Span::new(value.span().start, value.span().end);
+        let raw = self.text.slice(span);
+        if depth > MAX_DEPTH {
+            self.too_deep = true;
+            return Node {
+                span,
+                key_span,
+                value: Value::Flag(false),
+            };
+        }
+        let value = match value.get_ref() {
+            DeValue::String(text) => {
+                if raw.starts_with('"') && newer_escape(raw) {
+                    self.newer(span, "an escape \\e or \\x in a text");
+                }
+                Value::Text(text.to_string())
+            }
+            DeValue::Integer(integer) => {
+                match i64::from_str_radix(integer.as_str(), integer.radix()) {
+                    Ok(value) => Value::Integer(value),
+                    Err(_) => Value::LargeInteger,
+                }
+            }
+            DeValue::Float(float) => {
+                let value: f64 = float.as_str().parse().unwrap_or(f64::NAN);
+                if !value.is_finite() {
+                    let written = raw.to_owned();
+                    self.fault(
+                        FaultKind::NotANumber,
+                        span,
+                        format!("{written} is no number that can be measured"),
+                        "write the figure that the instrument or the certificate shows; where there was none, a point says shown = \"nothing\"",
+                    );
+                }
+                Value::Float(value)
+            }
+            DeValue::Boolean(value) => Value::Flag(*value),
+            DeValue::Datetime(time) => {
+                if time.time.is_some_and(|time| time.second.is_none()) {
+                    self.newer(span, "a time without seconds");
+                }
+                Value::Time(*time)
+            }
+            DeValue::Array(items) => {
+                let length = self.pointer.len();
+                let nodes = items
+                    .iter()
+                    .enumerate()
+                    .map(|(index, item)| {
+                        self.pointer.push_str(&format!("/{index}"));
+                        let at = Span::new(item.span().start, item.span().end);
+                        let node = self.node(item, at, depth + 1);
+                        self.pointer.truncate(length);
+                        node
+                    })
+                    .collect();
+                Value::Array(nodes)
+            }
+            DeValue::Table(table) => {
+                let inline = raw.starts_with('{').then_some(span);
+                self.table(table, inline, depth)
+            }
+        };
+        Node {
+            span,
+            key_span,
+            value,
+        }
+    }
+}
+
+fn newer_escape(raw: &str) -> bool {
+    let mut escaped = false;
+    for character in raw.chars() {
+        if escaped {
+            if matches!(character, 'e' | 'x') {
+                return true;
+            }
+            escaped = false;
+        } else {
+            escaped = character == '\\';
+        }
+    }
+    false
+}
+
+/// What an analyst most likely did on a line that is no TOML.
+fn explain_syntax(line: &str, parser_says: &str) -> (String, String) {
+    let code = line.trim();
+    if let Some((key, value)) = code.split_once('=') {
+        let key = key.trim();
+        let value = value.trim();
+        let figure = value.split(['#', ' ']).next().unwrap_or("");
+        if let Some((whole, part)) = figure.split_once(',') {
+            let digits =
+                |text: &str| !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit());
+            if digits(whole.trim_start_matches(['-', '+'])) && digits(part) {
+                return (
+                    format!("a comma stands in {key} = {figure} where TOML wants a decimal point"),
+                    format!("write {key} = {whole}.{part}"),
+                );
+            }
+        }
+        if value.starts_with(['\u{201c}', '\u{201d}', '\u{201e}', '\u{2018}', '\u{2019}']) {
+            return (
+                "curly quotation marks stand round a text".to_owned(),
+                "use the straight mark \" on both sides".to_owned(),
+            );
+        }
+        if value.is_empty() || value.starts_with('#') {
+            return (
+                format!("{key} has no value"),
+                format!("write a value after {key} =, or delete the line"),
+            );
+        }
+        let mut parts = value.split(['.', '/']).map(str::trim);
+        let figures = |part: Option<&str>| {
+            part.is_some_and(|part| {
+                !part.is_empty() && part.bytes().all(|byte| byte.is_ascii_digit())
+            })
+        };
+        if figures(parts.next())
+            && figures(parts.next())
+            && parts
+                .next()
+                .is_some_and(|part| part.bytes().take(2).all(|byte| byte.is_ascii_digit()))
+        {
+            return (
+                format!("{value} is no date as TOML writes it"),
+                "write a date as year-month-day, 2026-11-20, and a time as 2026-11-20T09:42:00, without quotation marks".to_owned(),
+            );
+        }
+        if value.starts_with(|character: char| character.is_alphabetic())
+            && !value.starts_with("true")
+            && !value.starts_with("false")
+        {
+            return (
+                format!("the text of {key} has no quotation marks"),
+                format!("write {key} = \"{value}\""),
+            );
+        }
+        if value.starts_with('"') && value[1..].find('"').is_none() {
+            return (
+                format!("the text of {key} does not end: its second quotation mark is missing"),
+                format!("write {key} = \"{}\"", value.trim_matches('"').trim_end()),
+            );
+        }
+    } else if !code.starts_with(['[', '#']) && !code.is_empty() {
+        return (
+            "this line is neither key = value nor a [table]".to_owned(),
+            "write key = value; a remark begins with #".to_owned(),
+        );
+    }
+    (
+        format!("this is not TOML: {parser_says}"),
+        "a record is made of lines key = value under [table] or [[row]] headers; compare with `shearbook schema` or a record that validates".to_owned(),
+    )
+}

@@ -1,0 +1,113 @@
+//! One check as JSON; `schema/output/show.schema.json` describes it.
+
+use crate::book::view::View;
+use crate::measure::{Exact, PERCENT_PLACES};
+use crate::parse::METHOD;
+use crate::record::check::Verdict;
+use crate::record::policy::ZoneName;
+use serde::Serialize;
+
+#[derive(Serialize)]
+struct Document<'a> {
+    format: u32,
+    check: &'a str,
+    method: i64,
+    policy: Option<&'a str>,
+    reference_mpa_s: Option<f64>,
+    verdict: Option<&'static str>,
+    points: Vec<Point>,
+    pattern: Option<()>,
+}
+
+#[derive(Serialize)]
+struct Point {
+    speed_rpm: f64,
+    zone: Option<&'static str>,
+    torque_percent: Option<f64>,
+    range_mpa_s: Option<f64>,
+    shear_rate_per_s: Option<f64>,
+    viscosity_mpa_s: Option<f64>,
+    reference_mpa_s: Option<f64>,
+    lower_mpa_s: Option<f64>,
+    upper_mpa_s: Option<f64>,
+    acceptance_lower_mpa_s: Option<f64>,
+    acceptance_upper_mpa_s: Option<f64>,
+    deviation_percent: Option<f64>,
+    deviation_of_range_percent: Option<f64>,
+    relative_band_percent: Option<f64>,
+    standard_uncertainty_mpa_s: Option<f64>,
+    degrees_of_freedom: Option<f64>,
+    expanded_uncertainty_mpa_s: Option<f64>,
+    test_uncertainty_ratio: Option<f64>,
+    conformance_probability: Option<f64>,
+    verdict: Option<&'static str>,
+}
+
+/// JSON with two blanks of indent and a line end.
+pub(super) fn pretty<T: Serialize>(document: &T) -> String {
+    serde_json::to_string_pretty(document).unwrap_or_default() + "\n"
+}
+
+fn figure(value: Option<&Exact>) -> Option<f64> {
+    value.map(Exact::to_f64)
+}
+
+pub fn render(view: &View<'_>) -> String {
+    let judgement = view.judgement.as_ref();
+    let verdict = match view.check.void {
+        true => Some(Verdict::Void),
+        false => judgement
+            .and_then(|judgement| judgement.verdict)
+            .map(Verdict::from),
+    };
+    let points = judgement
+        .map(|judgement| judgement.points.as_slice())
+        .unwrap_or_default();
+    pretty(&Document {
+        format: 1,
+        check: view.id,
+        method: METHOD,
+        policy: view.policy.map(|policy| policy.id.as_str()),
+        reference_mpa_s: figure(judgement.and_then(|judgement| judgement.reference_mpa_s.as_ref())),
+        verdict: verdict.map(Verdict::word),
+        points: points
+            .iter()
+            .zip(&view.check.points)
+            .map(|(point, written)| Point {
+                speed_rpm: written.speed_rpm.value.to_f64(),
+                zone: point.zone.map(|zone| ZoneName::from(zone).word()),
+                torque_percent: point.torque_percent.as_ref().map(|torque| {
+                    match &written.torque_percent {
+                        Some(shown) => shown.value.to_f64(),
+                        None => torque.rounded_decimals(PERCENT_PLACES).to_f64(),
+                    }
+                }),
+                range_mpa_s: figure(point.range_mpa_s.as_ref()),
+                shear_rate_per_s: point.shear_rate_per_s.and_then(|rate| {
+                    Exact::from_f64(rate).map(|rate| rate.rounded_significant(6).to_f64())
+                }),
+                viscosity_mpa_s: point.reading_mpa_s.as_ref().map(|reading| {
+                    match &written.viscosity_mpa_s {
+                        Some(shown) => shown.value.to_f64(),
+                        None => reading.rounded_significant(6).to_f64(),
+                    }
+                }),
+                reference_mpa_s: figure(point.reference_mpa_s.as_ref()),
+                lower_mpa_s: figure(point.lower.as_ref()),
+                upper_mpa_s: figure(point.upper.as_ref()),
+                acceptance_lower_mpa_s: None,
+                acceptance_upper_mpa_s: None,
+                deviation_percent: figure(point.deviation_percent.as_ref()),
+                deviation_of_range_percent: figure(point.deviation_of_range_percent.as_ref()),
+                relative_band_percent: figure(point.relative_band_percent.as_ref()),
+                standard_uncertainty_mpa_s: None,
+                degrees_of_freedom: None,
+                expanded_uncertainty_mpa_s: None,
+                test_uncertainty_ratio: None,
+                conformance_probability: None,
+                verdict: point.verdict.map(|verdict| Verdict::from(verdict).word()),
+            })
+            .collect(),
+        pattern: None,
+    })
+}

@@ -1,0 +1,223 @@
+//! One check for a person: figures, limits, verdict, and where each reading lies between its limits.
+
+use super::printable;
+use crate::book::view::View;
+use crate::measure::judge::JudgedPoint;
+use crate::measure::{Exact, PERCENT_PLACES};
+use crate::record::check::{Point, Verdict};
+use crate::record::policy::ZoneName;
+
+/// The columns of the chart between the marks of the limits.
+const CHART: usize = 31;
+
+pub fn render(view: &View<'_>) -> String {
+    let check = view.check;
+    let mut text = format!("check {}\n", view.id);
+    let mut line = |name: &str, value: String| {
+        text += &format!("  {name:<12} {}\n", printable(&value));
+    };
+    line("performed", check.performed.to_string());
+    line("instrument", check.instrument.clone());
+    if let Some(geometry) = &check.geometry {
+        line("geometry", geometry.clone());
+    }
+    let bottle = check
+        .bottle
+        .as_ref()
+        .map(|bottle| format!(", bottle {bottle}"))
+        .unwrap_or_default();
+    line("fluid", check.fluid.clone() + &bottle);
+    if let Some(thermometer) = &check.thermometer {
+        line("thermometer", thermometer.clone());
+    }
+    line("operator", check.operator.clone());
+    if let (Some(occasion), Some(condition)) = (check.occasion, check.condition) {
+        line(
+            "occasion",
+            format!("{}, {}", occasion.word(), condition.word()),
+        );
+    }
+    if let Some(other) = &check.repeats {
+        line("repeats", other.clone());
+    }
+    if let Some(other) = &check.amends {
+        line("amends", other.clone());
+    }
+    if let Some(reason) = &check.reason {
+        line("reason", reason.clone());
+    }
+    match view.policy {
+        Some(policy) => line(
+            "policy",
+            format!(
+                "{}: {} % of value + {} % of range",
+                policy.id, policy.fluid_percent, policy.range_percent
+            ),
+        ),
+        None => line("policy", "none that can judge this check".to_owned()),
+    }
+    if let Some((_, row)) = view.certified() {
+        line(
+            "certified",
+            format!(
+                "{} mPa.s at {} \u{b0}C",
+                figure(&row.mpa_s()),
+                row.temperature_c
+            ),
+        );
+    }
+    let judgement = view.judgement.as_ref();
+    if let Some(mean) = judgement.and_then(|judgement| judgement.mean_c.as_ref()) {
+        line(
+            "temperature",
+            format!("{} \u{b0}C, mean as corrected", mean.to_fixed_string(3)),
+        );
+    }
+    if let Some(reference) = judgement.and_then(|judgement| judgement.reference_mpa_s.as_ref()) {
+        line("reference", format!("{} mPa.s", figure(reference)));
+    }
+    let Some(judgement) = judgement else {
+        return text + "\nNo policy that this shearbook can judge by was in force.\n";
+    };
+    let rows: Vec<[String; 7]> = judgement
+        .points
+        .iter()
+        .zip(&check.points)
+        .map(|(point, written)| row(point, written))
+        .collect();
+    text += "\n";
+    text += &table(&rows);
+    if rows.is_empty() {
+        text += "  no points\n";
+    }
+    for (point, written) in judgement.points.iter().zip(&check.points) {
+        text += &chart(point, written);
+    }
+    let verdict = match view.check.void {
+        true => Some(Verdict::Void),
+        false => judgement.verdict.map(Verdict::from),
+    };
+    let word = verdict.map_or("cannot be had: a figure is missing", Verdict::word);
+    text += &format!("\nverdict: {word}\n");
+    text += "A check says how the instrument reads on the day; it does not\nreplace calibration by a competent laboratory.\n";
+    text
+}
+
+fn figure(value: &Exact) -> String {
+    value.rounded_significant(6).to_decimal_string()
+}
+
+fn or_dash(value: Option<String>) -> String {
+    value.unwrap_or_else(|| "-".to_owned())
+}
+
+fn row(point: &JudgedPoint, written: &Point) -> [String; 7] {
+    let torque = match &written.torque_percent {
+        Some(shown) => Some(shown.to_string()),
+        None => point
+            .torque_percent
+            .as_ref()
+            .map(|torque| torque.to_fixed_string(1)),
+    };
+    let reading = match (&written.viscosity_mpa_s, written.shown) {
+        (Some(shown), _) => Some(shown.to_string()),
+        (None, Some(shown)) => Some(shown.word().to_owned()),
+        (None, None) => point.reading_mpa_s.as_ref().map(figure),
+    };
+    [
+        written.speed_rpm.to_string(),
+        or_dash(
+            point
+                .zone
+                .map(|zone| ZoneName::from(zone).word().to_owned()),
+        ),
+        or_dash(torque),
+        or_dash(reading),
+        match (&point.lower, &point.upper) {
+            (Some(lower), Some(upper)) => format!("{} to {}", figure(lower), figure(upper)),
+            _ => "-".to_owned(),
+        },
+        or_dash(
+            point
+                .deviation_percent
+                .as_ref()
+                .map(|deviation| signed(&deviation.to_fixed_string(PERCENT_PLACES))),
+        ),
+        or_dash(
+            point
+                .verdict
+                .map(|verdict| Verdict::from(verdict).word().to_owned()),
+        ),
+    ]
+}
+
+fn signed(text: &str) -> String {
+    if text.starts_with('-') {
+        text.to_owned()
+    } else {
+        format!("+{text}")
+    }
+}
+
+fn table(rows: &[[String; 7]]) -> String {
+    let head = [
+        "rpm", "zone", "torque %", "mPa.s", "limits", "dev. %", "verdict",
+    ]
+    .map(str::to_owned);
+    let all: Vec<&[String; 7]> = std::iter::once(&head).chain(rows).collect();
+    let width = |column: usize| {
+        all.iter()
+            .map(|row| row[column].chars().count())
+            .max()
+            .unwrap_or(0)
+    };
+    let mut text = String::new();
+    for row in &all {
+        let cells: Vec<String> = row
+            .iter()
+            .enumerate()
+            .map(|(column, cell)| match column {
+                0 | 2 | 3 | 5 => format!("{cell:>width$}", width = width(column)),
+                _ => format!("{cell:<width$}", width = width(column)),
+            })
+            .collect();
+        text += cells.join(" ").trim_end();
+        text.push('\n');
+    }
+    text
+}
+
+/// Where the reading lies between its limits; the reference stands in the middle.
+fn chart(point: &JudgedPoint, written: &Point) -> String {
+    let (Some(reference), Some(half), Some(reading)) = (
+        &point.reference_unrounded,
+        &point.half_width,
+        &point.reading_mpa_s,
+    ) else {
+        return String::new();
+    };
+    let Some(share) = (reading - reference)
+        .divide(half)
+        .map(|share| share.to_f64())
+    else {
+        return String::new();
+    };
+    let middle = (CHART / 2) as f64;
+    let mut cells = vec!['\u{b7}'; CHART];
+    cells[CHART / 2] = '|';
+    let place = (middle + share * middle).round();
+    let (left, right) = match share {
+        share if share < -1.0 => ("<", " "),
+        share if share > 1.0 => (" ", ">"),
+        _ => (" ", " "),
+    };
+    if place >= 0.0 && (place as usize) < CHART && share.abs() <= 1.0 {
+        cells[place as usize] = 'o';
+    }
+    let cells: String = cells.into_iter().collect();
+    format!(
+        "{:>7} rpm {left}[{cells}]{right} {:+.0} % of the band\n",
+        written.speed_rpm.to_string(),
+        share * 100.0
+    )
+}

@@ -1,0 +1,11 @@
+use super::{Rule, Run};
+use crate::parse::FaultKind;
+use crate::finding::Severity;
+
+pub(super) static RULE: Rule = Rule {
+    id: "byte-order-mark",
+    severity: Severity::Warning,
+    spares_void: false,
+    doc: include_str!("byte_order_mark.md"),
+    run: &[Run::Reading(FaultKind::ByteOrderMark)],
+};

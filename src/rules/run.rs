@@ -1,0 +1,514 @@
+//! Judges a snapshot of a book: reads its facts, then each check once, then what checks say of one another.
+
+use super::{Out, RULES, Rule, Run, support};
+use crate::book::view::View;
+use crate::book::zone::Zone;
+use crate::book::{Book, CheckFacts, Clock, Fact, Links, LoadError, Loaded, ReviewFacts};
+use crate::finding::{Finding, Place, Severity};
+use crate::parse::layout::{self, CheckName, Slot};
+use crate::parse::{Doc, Fault, parse};
+use crate::record::Kind;
+use crate::record::check::{Check, Occasion, Verdict};
+use crate::record::review::Review;
+use crate::source::{Entry, Source, What};
+use rayon::prelude::*;
+use std::collections::{BTreeMap, BTreeSet};
+
+/// Which checks and reviews are judged; the facts always are.
+pub enum Wanted<'a> {
+    All,
+    /// These paths, and what they name.
+    Only(&'a [String]),
+}
+
+/// What was found, in order.
+#[derive(Debug, Default)]
+pub struct Outcome {
+    pub findings: Vec<Finding>,
+    pub files: usize,
+    pub checks: usize,
+    /// The book's zone, where it is known.
+    pub zone: Option<Zone>,
+    /// The facts that the wanted checks rest on, where only some checks were wanted.
+    pub rests_on: BTreeSet<String>,
+}
+
+/// A record with its path, for rules about names.
+pub enum NamedRecord<'a> {
+    Fact(Fact<'a>),
+    Check {
+        id: &'a str,
+        doc: &'a Doc,
+        check: &'a Check,
+    },
+}
+
+/// What one check came to.
+struct Judged {
+    id: String,
+    findings: Vec<Finding>,
+    facts: Option<CheckFacts>,
+    rests_on: Vec<String>,
+    /// Kept where the check names other checks or people's consent.
+    linked: Option<Box<(Doc, Check)>>,
+}
+
+struct Judge<'a> {
+    source: &'a dyn Source,
+    book: &'a Book,
+    /// The check paths of the book; `None` where they are looked up one by one.
+    known: Option<BTreeSet<String>>,
+}
+
+/// Judges a book.
+pub fn run(source: &dyn Source, clock: Clock, wanted: &Wanted<'_>) -> Result<Outcome, LoadError> {
+    let book = Book::facts(source, clock)?;
+    let mut findings = Vec::new();
+    let mut entries = book.entries.clone();
+    let (checks, reviews) = match wanted {
+        Wanted::All => {
+            let checks = source.list(Kind::Check.folder())?;
+            let reviews = source.list(Kind::Review.folder())?;
+            entries.extend(checks.iter().chain(&reviews).cloned());
+            (records(&checks), records(&reviews))
+        }
+        Wanted::Only(paths) => {
+            let named: Vec<Entry> = paths
+                .iter()
+                .map(|path| Entry {
+                    path: path.clone(),
+                    what: What::File,
+                })
+                .collect();
+            let of = |kind| {
+                let all = records(&named).into_iter();
+                all.filter(|(path, _)| path.starts_with(&format!("{}/", Kind::folder(kind))))
+                    .collect::<Vec<_>>()
+            };
+            (of(Kind::Check), of(Kind::Review))
+        }
+    };
+    let known = match wanted {
+        Wanted::All => Some(checks.iter().map(|(path, _)| path.clone()).collect()),
+        Wanted::Only(_) => None,
+    };
+    let judge = Judge {
+        source,
+        book: &book,
+        known,
+    };
+
+    say_faults(&book.faults, &mut findings);
+    for fact in book.each_fact() {
+        each(
+            |run, out| match run {
+                Run::Fact(rule) => rule(&book, fact, out),
+                Run::Named(rule) => rule(&book, NamedRecord::Fact(fact), out),
+                _ => {}
+            },
+            &mut findings,
+        );
+    }
+    each(
+        |run, out| match run {
+            Run::Paths(rule) => rule(&book, &entries, out),
+            Run::Entries(rule) => rule(&entries, out),
+            _ => {}
+        },
+        &mut findings,
+    );
+    raise_by_policy_in_force(&book, &mut findings);
+
+    let judged: Vec<Judged> = checks
+        .par_iter()
+        .map(|(path, id)| judge.check(path, id))
+        .collect::<Result<_, LoadError>>()?;
+    let mut outcome = Outcome {
+        files: book.files_read + checks.len(),
+        checks: checks.len(),
+        zone: Some(book.zone.clone()),
+        ..Outcome::default()
+    };
+    let mut links = Links::default();
+    let mut linked = Vec::new();
+    for one in judged {
+        findings.extend(one.findings);
+        outcome.rests_on.extend(one.rests_on);
+        if let Some(kept) = one.linked {
+            linked.push((one.id.clone(), kept));
+        }
+        links.checks.insert(one.id, one.facts);
+    }
+    let mut review_findings = judge.reviews(&reviews, &mut links)?;
+    outcome.files += reviews.len();
+    judge.follow(&linked, wanted, &mut links)?;
+    judge.targets(&mut review_findings, &links, &reviews)?;
+    findings.extend(review_findings);
+    for (id, kept) in &linked {
+        let (doc, check) = kept.as_ref();
+        let Some(view) = View::of(&book, doc, check, id) else {
+            continue;
+        };
+        let mut said = Vec::new();
+        let amended = judge.is_amended(id)?;
+        each_rule(&mut said, |rule, run, out| {
+            if let Run::Linked(function) = run
+                && (!amended || rule.id == super::amends_of::RULE.id)
+                && !(check.void && rule.spares_void)
+            {
+                function(&view, &links, out);
+            }
+        });
+        settle(&view, &mut said);
+        findings.extend(said);
+    }
+    soften_by_nonconformity(&book, &mut findings);
+    findings.sort();
+    findings.dedup();
+    outcome.findings = findings;
+    Ok(outcome)
+}
+
+/// What the paths alone of some files say.
+pub fn judge_entries(entries: &[Entry]) -> Vec<Finding> {
+    let mut findings = Vec::new();
+    each(
+        |run, out| {
+            if let Run::Entries(rule) = run {
+                rule(entries, out)
+            }
+        },
+        &mut findings,
+    );
+    findings
+}
+
+/// The files that a check rests on by what it names.
+fn names_of(book: &Book, check: &Check) -> Vec<String> {
+    let mut names = vec![
+        layout::MARKER.to_owned(),
+        layout::path_of(Kind::Instrument, &check.instrument),
+        layout::path_of(Kind::Fluid, &check.fluid),
+        layout::path_of(Kind::Person, &check.operator),
+    ];
+    let other = [
+        (Kind::Geometry, &check.geometry),
+        (Kind::Thermometer, &check.thermometer),
+        (Kind::Bath, &check.bath),
+    ];
+    names.extend(
+        other
+            .iter()
+            .filter_map(|(kind, id)| Some(layout::path_of(*kind, id.as_deref()?))),
+    );
+    names.extend(
+        book.policies
+            .ids()
+            .map(|id| layout::path_of(Kind::Policy, id)),
+    );
+    names
+}
+
+/// Paths and ids of the records among the files of a folder.
+fn records(entries: &[Entry]) -> Vec<(String, String)> {
+    let files = entries.iter().filter(|entry| entry.what == What::File);
+    files
+        .filter_map(|entry| match layout::slot(&entry.path) {
+            Slot::Record(_, id) => Some((entry.path.clone(), id)),
+            _ => None,
+        })
+        .collect()
+}
+
+fn each_rule(findings: &mut Vec<Finding>, mut step: impl FnMut(&'static Rule, &Run, &mut Out<'_>)) {
+    for rule in RULES {
+        for run in rule.run {
+            step(rule, run, &mut Out { rule, findings });
+        }
+    }
+}
+
+fn each(mut step: impl FnMut(&Run, &mut Out<'_>), findings: &mut Vec<Finding>) {
+    each_rule(findings, |_, run, out| step(run, out));
+}
+
+fn say_faults(faults: &[Fault], findings: &mut Vec<Finding>) {
+    for fault in faults {
+        each(
+            |run, out| {
+                if matches!(run, Run::Reading(kind) if *kind == fault.kind) {
+                    out.say(fault.place.clone(), fault.message.clone())
+                        .help(fault.help.clone());
+                }
+            },
+            findings,
+        );
+    }
+}
+
+impl Judge<'_> {
+    fn exists(&self, path: &str) -> Result<bool, LoadError> {
+        match &self.known {
+            Some(known) => Ok(known.contains(path)),
+            None => Ok(self.source.read(path)?.is_some()),
+        }
+    }
+
+    fn is_amended(&self, id: &str) -> Result<bool, LoadError> {
+        match CheckName::parse(id) {
+            Some(name) => self.exists(&name.next().path()),
+            None => Ok(false),
+        }
+    }
+
+    fn check(&self, path: &str, id: &str) -> Result<Judged, LoadError> {
+        let mut judged = Judged {
+            id: id.to_owned(),
+            findings: Vec::new(),
+            facts: None,
+            rests_on: Vec::new(),
+            linked: None,
+        };
+        let Some(bytes) = self.source.read(path)? else {
+            return Ok(judged);
+        };
+        let parsed = parse::<Check>(path, bytes)?;
+        say_faults(&parsed.faults, &mut judged.findings);
+        let (Some(doc), Some(check)) = (parsed.doc, parsed.record) else {
+            return Ok(judged);
+        };
+        if self.known.is_none() {
+            judged.rests_on = names_of(self.book, &check);
+        }
+        let amended = self.is_amended(id)?;
+        let named = || NamedRecord::Check {
+            id,
+            doc: &doc,
+            check: &check,
+        };
+        each_rule(&mut judged.findings, |rule, run, out| {
+            if let Run::Named(function) = run
+                && (!amended || support::is_reading(rule))
+            {
+                function(self.book, named(), out);
+            }
+        });
+        let Some(view) = View::of(self.book, &doc, &check, id) else {
+            return Ok(judged);
+        };
+        let mut said = Vec::new();
+        each_rule(&mut said, |rule, run, out| {
+            if let Run::Check(function) = run
+                && (!amended || support::is_reading(rule))
+                && !(check.void && rule.spares_void)
+            {
+                function(&view, out);
+            }
+        });
+        settle(&view, &mut said);
+        judged.findings.append(&mut said);
+        judged.facts = Some(facts_of(&view));
+        let name = CheckName::parse(id);
+        if check.repeats.is_some()
+            || check.amends.is_some()
+            || check.occasion == Some(Occasion::Repeat)
+            || !check.deviations.is_empty()
+            || name.is_none_or(|name| name.amendment > 0)
+        {
+            judged.linked = Some(Box::new((doc, check)));
+        }
+        Ok(judged)
+    }
+
+    /// Reads reviews; the facts of those that concern a check go to the links.
+    fn reviews(
+        &self,
+        paths: &[(String, String)],
+        links: &mut Links,
+    ) -> Result<Vec<Finding>, LoadError> {
+        let read: Vec<_> = paths
+            .par_iter()
+            .map(|(path, _)| self.review(path))
+            .collect::<Result<_, LoadError>>()?;
+        let mut findings = Vec::new();
+        for (said, facts) in read {
+            findings.extend(said);
+            if let Some((check, facts)) = facts {
+                links.reviews.entry(check).or_default().push(facts);
+            }
+        }
+        Ok(findings)
+    }
+
+    #[allow(clippy::type_complexity)]
+    fn review(
+        &self,
+        path: &str,
+    ) -> Result<(Vec<Finding>, Option<(String, ReviewFacts)>), LoadError> {
+        let mut findings = Vec::new();
+        let Some(bytes) = self.source.read(path)? else {
+            return Ok((findings, None));
+        };
+        let parsed = parse::<Review>(path, bytes)?;
+        say_faults(&parsed.faults, &mut findings);
+        let (Some(doc), Some(record)) = (parsed.doc, parsed.record) else {
+            return Ok((findings, None));
+        };
+        let review = Loaded { doc, record };
+        let fact = Fact::Review(&review);
+        each(
+            |run, out| match run {
+                Run::Fact(rule) => rule(self.book, fact, out),
+                Run::Named(rule) => rule(self.book, NamedRecord::Fact(fact), out),
+                _ => {}
+            },
+            &mut findings,
+        );
+        raise_by_policy_in_force(self.book, &mut findings);
+        let facts = review
+            .check
+            .clone()
+            .zip(ReviewFacts::of(&review, &self.book.zone));
+        Ok((findings, facts))
+    }
+
+    /// Reads the checks and reviews that wanted checks name, where not all were read already.
+    fn follow(
+        &self,
+        linked: &[(String, Box<(Doc, Check)>)],
+        wanted: &Wanted<'_>,
+        links: &mut Links,
+    ) -> Result<(), LoadError> {
+        if matches!(wanted, Wanted::All) {
+            return Ok(());
+        }
+        for (id, kept) in linked {
+            let check = &kept.1;
+            for other in check.repeats.iter().chain(&check.amends) {
+                let Some(path) = layout::check_path(other) else {
+                    continue;
+                };
+                if !links.checks.contains_key(other) && self.source.read(&path)?.is_some() {
+                    let judged = self.check(&path, other)?;
+                    links.checks.insert(other.clone(), judged.facts);
+                }
+            }
+            let folder = CheckName::parse(id).map(|name| name.reviews_folder());
+            if let Some(folder) = folder.filter(|_| !check.deviations.is_empty()) {
+                let paths = records(&self.source.list(&folder)?);
+                links.reviews.remove(id);
+                self.reviews(&paths, links)?;
+            }
+        }
+        Ok(())
+    }
+
+    /// What reviews and nonconformities name must exist.
+    fn targets(
+        &self,
+        findings: &mut Vec<Finding>,
+        links: &Links,
+        reviews: &[(String, String)],
+    ) -> Result<(), LoadError> {
+        let mut exists = |id: &str| -> Result<bool, LoadError> {
+            if links.checks.contains_key(id) {
+                return Ok(true);
+            }
+            match layout::check_path(id) {
+                Some(path) => self.exists(&path),
+                None => Ok(false),
+            }
+        };
+        super::reference_missing::nonconformities(self.book, &mut exists, findings)?;
+        super::reference_missing::reviews(self.source, self.book, reviews, &mut exists, findings)
+    }
+}
+
+fn facts_of(view: &View<'_>) -> CheckFacts {
+    let judged = view
+        .judgement
+        .as_ref()
+        .and_then(|judgement| judgement.verdict)
+        .map(Verdict::from);
+    let recorded = view
+        .check
+        .computed
+        .as_ref()
+        .and_then(|computed| computed.verdict);
+    CheckFacts {
+        instrument: view.check.instrument.clone(),
+        performed: view.performed,
+        verdict: match view.check.void {
+            true => Some(Verdict::Void),
+            false => judged.or(recorded),
+        },
+        void_cause: view.check.void_cause,
+        place: view.at("/computed/verdict"),
+    }
+}
+
+/// Gives each finding about a check its severity: a deviation or an instrument that tells the truth softens, a policy raises.
+fn settle(view: &View<'_>, findings: &mut [Finding]) {
+    for finding in findings {
+        let Some(rule) = super::rule(finding.rule) else {
+            continue;
+        };
+        if rule.severity == Severity::Error {
+            if rule.spares_void
+                && let Some(reason) = support::allowed_deviation(view, rule.id)
+            {
+                finding.severity = Severity::Warning;
+                finding.message += &format!(" (deviation with consent: {reason})");
+            } else if support::RELIEVED.contains(&rule.id) && view.failed_as_found() {
+                finding.severity = Severity::Warning;
+                finding.message += "; the check failed as found, so this is part of what it shows";
+            }
+        } else if rule.severity == Severity::Warning
+            && view
+                .policy
+                .is_some_and(|policy| policy.severity.iter().any(|id| id == rule.id))
+        {
+            finding.severity = Severity::Error;
+        }
+    }
+}
+
+fn raise_by_policy_in_force(book: &Book, findings: &mut [Finding]) {
+    let Some(policy) = book.policy_at(book.as_of(), None) else {
+        return;
+    };
+    for finding in findings {
+        if finding.severity == Severity::Warning
+            && policy.severity.iter().any(|id| id == finding.rule)
+        {
+            finding.severity = Severity::Error;
+        }
+    }
+}
+
+/// An error that a nonconformity with an outcome names becomes a warning.
+fn soften_by_nonconformity(book: &Book, findings: &mut [Finding]) {
+    let mut decided: BTreeMap<(&str, &str), (String, Place)> = BTreeMap::new();
+    for record in book
+        .nonconformities
+        .sound()
+        .filter(|record| record.outcome.is_some())
+    {
+        for (index, named) in record.findings.iter().enumerate() {
+            let place = record.at(&format!("/finding/{index}"));
+            decided.insert((&named.rule, &named.path), (record.id.clone(), place));
+        }
+    }
+    for finding in findings
+        .iter_mut()
+        .filter(|finding| finding.severity == Severity::Error)
+    {
+        if let Some((id, place)) = decided.get(&(finding.rule, finding.place.path.as_str())) {
+            finding.severity = Severity::Warning;
+            finding.related.push(crate::finding::Related {
+                place: place.clone(),
+                message: format!("nonconformity {id} has decided about this"),
+            });
+        }
+    }
+}

@@ -1,0 +1,11 @@
+use super::{Rule, Run};
+use crate::parse::FaultKind;
+use crate::finding::Severity;
+
+pub(super) static RULE: Rule = Rule {
+    id: "toml-newer-syntax",
+    severity: Severity::Warning,
+    spares_void: false,
+    doc: include_str!("toml_newer_syntax.md"),
+    run: &[Run::Reading(FaultKind::NewerSyntax)],
+};

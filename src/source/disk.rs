@@ -1,0 +1,118 @@
+//! A book in a folder.
+
+use super::{Entry, Source, SourceError, What};
+use crate::parse::MAX_BYTES;
+use crate::parse::layout::MARKER;
+use std::io::Read;
+use std::path::{Path, PathBuf};
+
+#[derive(Clone, Debug)]
+pub struct Disk {
+    pub root: PathBuf,
+}
+
+impl Disk {
+    /// The book that a folder lies in, found by walking up.
+    pub fn find(from: &Path) -> Result<Disk, SourceError> {
+        let start = from.canonicalize().map_err(|error| {
+            SourceError::new(
+                format!("the folder {} cannot be opened: {error}", from.display()),
+                "name the folder of a book with --book DIR",
+            )
+        })?;
+        let found = start
+            .ancestors()
+            .find(|folder| folder.join(MARKER).is_file());
+        match found {
+            Some(root) => Ok(Disk {
+                root: root.to_owned(),
+            }),
+            None => Err(SourceError::new(
+                format!(
+                    "{} is not in a book: no {MARKER} here or above",
+                    from.display()
+                ),
+                "go to the folder of your book, or name it with --book DIR",
+            )),
+        }
+    }
+
+    /// A path of the file system as a path of the book; `None` outside of it.
+    pub fn inside(&self, path: &Path) -> Option<String> {
+        let folder = path
+            .parent()
+            .filter(|folder| !folder.as_os_str().is_empty());
+        let folder = folder.unwrap_or(Path::new(".")).canonicalize().ok()?;
+        let full = folder.join(path.file_name()?);
+        let full = if path.is_dir() {
+            path.canonicalize().ok()?
+        } else {
+            full
+        };
+        Some(slashed(full.strip_prefix(&self.root).ok()?))
+    }
+}
+
+fn slashed(path: &Path) -> String {
+    let steps: Vec<_> = path
+        .components()
+        .map(|step| step.as_os_str().to_string_lossy())
+        .collect();
+    steps.join("/")
+}
+
+impl Source for Disk {
+    fn list(&self, folder: &str) -> Result<Vec<Entry>, SourceError> {
+        let top = self.root.join(folder);
+        if top.symlink_metadata().is_err() {
+            return Ok(Vec::new());
+        }
+        let mut entries = Vec::new();
+        for entry in walkdir::WalkDir::new(&top).sort_by_file_name() {
+            let entry = entry.map_err(|error| {
+                SourceError::new(
+                    format!("a folder of the book cannot be read: {error}"),
+                    "look at the folder's permissions",
+                )
+            })?;
+            let kind = entry.file_type();
+            if kind.is_dir() {
+                continue;
+            }
+            let path = slashed(
+                entry
+                    .path()
+                    .strip_prefix(&self.root)
+                    .unwrap_or(entry.path()),
+            );
+            let what = if kind.is_file() {
+                What::File
+            } else {
+                What::NotAFile
+            };
+            entries.push(Entry { path, what });
+        }
+        entries.sort_by(|one, other| one.path.cmp(&other.path));
+        Ok(entries)
+    }
+
+    fn read(&self, path: &str) -> Result<Option<Vec<u8>>, SourceError> {
+        let full = self.root.join(path);
+        let failed = |error: std::io::Error| {
+            SourceError::new(
+                format!("{path} cannot be read: {error}"),
+                "look at the file's permissions",
+            )
+        };
+        let file = match std::fs::File::open(&full) {
+            Ok(file) => file,
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(None),
+            Err(error) => return Err(failed(error)),
+        };
+        let mut bytes = Vec::new();
+        file.take(MAX_BYTES + 1)
+            .read_to_end(&mut bytes)
+            .map_err(failed)?;
+        Ok(Some(bytes))
+    }
+}

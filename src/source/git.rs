@@ -1,0 +1,657 @@
+//! A book in git: what is staged, read from the commit and what the index changes in it, and nothing else.
+//!
+//! The index as a whole is never listed: git says what differs from a commit, and the rest is the commit's tree.
+//! Lists come from the git program, objects from libgit2, or from `git cat-file` where libgit2 cannot open the repository.
+
+use super::{Entry, Source, SourceError, What};
+use crate::parse::MAX_BYTES;
+use std::collections::BTreeMap;
+use std::ffi::OsString;
+use std::io::{BufRead, BufReader, Read, Write};
+use std::path::{Path, PathBuf};
+use std::process::{Child, ChildStdin, ChildStdout, Command, Stdio};
+use std::sync::Mutex;
+
+/// The variables that tie git to one repository (`git rev-parse --local-env-vars`), and the quarantine's.
+const REPOSITORY_VARIABLES: [&str; 18] = [
+    "GIT_DIR",
+    "GIT_WORK_TREE",
+    "GIT_INDEX_FILE",
+    "GIT_OBJECT_DIRECTORY",
+    "GIT_ALTERNATE_OBJECT_DIRECTORIES",
+    "GIT_COMMON_DIR",
+    "GIT_NAMESPACE",
+    "GIT_PREFIX",
+    "GIT_GRAFT_FILE",
+    "GIT_SHALLOW_FILE",
+    "GIT_REPLACE_REF_BASE",
+    "GIT_INTERNAL_SUPER_PREFIX",
+    "GIT_IMPLICIT_WORK_TREE",
+    "GIT_CONFIG",
+    "GIT_CONFIG_PARAMETERS",
+    "GIT_CONFIG_COUNT",
+    "GIT_QUARANTINE_PATH",
+    "GIT_NO_REPLACE_OBJECTS",
+];
+
+/// A version of a file: its mode and the id of its blob.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Version {
+    pub mode: u32,
+    pub id: String,
+}
+
+impl Version {
+    pub fn what(&self) -> What {
+        match self.mode & 0o170_000 {
+            0o100_000 => What::File,
+            _ => What::NotAFile,
+        }
+    }
+
+    /// The same kind of file with the same bytes; the executable bit does not count.
+    pub fn same_as(&self, other: &Version) -> bool {
+        self.what() == other.what() && self.id == other.id
+    }
+}
+
+/// One path that differs between a commit and the index.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Change {
+    /// Relative to the book's root.
+    pub path: String,
+    pub old: Option<Version>,
+    pub new: Option<Version>,
+    pub unmerged: bool,
+}
+
+/// A repository, as the environment of a hook or the place of a book names it.
+#[derive(Clone, Debug)]
+pub struct Repository {
+    /// The folder in which git runs.
+    cwd: PathBuf,
+    /// Whether git's own variables lead to the repository of the book.
+    from_environment: bool,
+    /// The top of the work tree.
+    pub top: PathBuf,
+    /// The book's folder below the top, empty or ending in `/`.
+    pub prefix: String,
+}
+
+fn failed(what: &str, output: &std::process::Output) -> SourceError {
+    let said = String::from_utf8_lossy(&output.stderr);
+    SourceError::new(
+        format!("git {what} failed: {}", said.trim()),
+        "try the same git command by hand; nothing was said of the records",
+    )
+}
+
+impl Repository {
+    /// The repository that a book's folder lies in.
+    ///
+    /// The environment that git gives a hook is honoured only where the folder lies in its work tree.
+    pub fn of(folder: &Path) -> Result<Repository, SourceError> {
+        let folder = nearest_existing(folder)?;
+        let here = PathBuf::from(".");
+        #[expect(clippy::disallowed_methods, reason = "what git tells its hooks")]
+        let told =
+            std::env::var_os("GIT_DIR").is_some() || std::env::var_os("GIT_INDEX_FILE").is_some();
+        if told {
+            let mut named = Repository {
+                cwd: here,
+                from_environment: true,
+                top: PathBuf::new(),
+                prefix: String::new(),
+            };
+            if let Ok(top) = named.find_top()
+                && let Some(prefix) = prefix_of(&top, &folder)
+            {
+                named.top = top;
+                named.prefix = prefix;
+                return Ok(named);
+            }
+        }
+        let mut found = Repository {
+            cwd: folder.clone(),
+            from_environment: false,
+            top: PathBuf::new(),
+            prefix: String::new(),
+        };
+        found.top = found.find_top()?;
+        found.prefix = prefix_of(&found.top, &folder).ok_or_else(|| {
+            SourceError::new(
+                format!(
+                    "{} is not in the work tree {}",
+                    folder.display(),
+                    found.top.display()
+                ),
+                "name the book's folder with --book DIR",
+            )
+        })?;
+        Ok(found)
+    }
+
+    /// A git command on this repository. It never writes to index, refs or work tree.
+    pub fn git(&self) -> Command {
+        let mut command = Command::new("git");
+        command.current_dir(&self.cwd).stdin(Stdio::null());
+        if !self.from_environment {
+            for variable in REPOSITORY_VARIABLES {
+                command.env_remove(variable);
+            }
+        }
+        command
+            .env("GIT_NO_REPLACE_OBJECTS", "1")
+            .env("GIT_OPTIONAL_LOCKS", "0");
+        command.env("LC_ALL", "C");
+        command
+    }
+
+    /// The output of a git command.
+    pub fn ask(&self, arguments: &[&str]) -> Result<Vec<u8>, SourceError> {
+        let output = self.git().args(arguments).output().map_err(|error| {
+            SourceError::new(
+                format!("the program git cannot be started: {error}"),
+                "install git, or put it on the PATH",
+            )
+        })?;
+        match output.status.success() {
+            true => Ok(output.stdout),
+            false => Err(failed(&arguments.join(" "), &output)),
+        }
+    }
+
+    fn line(&self, arguments: &[&str]) -> Result<String, SourceError> {
+        let bytes = self.ask(arguments)?;
+        Ok(String::from_utf8_lossy(&bytes)
+            .trim_end_matches(['\n', '\r'])
+            .to_owned())
+    }
+
+    fn find_top(&self) -> Result<PathBuf, SourceError> {
+        let top = self
+            .line(&["rev-parse", "--show-toplevel"])
+            .map_err(|error| {
+                SourceError::new(
+                    format!("this folder is in no git work tree: {}", error.message),
+                    "make a repository with git init, or name the book's folder with --book DIR",
+                )
+            })?;
+        PathBuf::from(&top).canonicalize().map_err(|error| {
+            SourceError::new(
+                format!("{top} cannot be opened: {error}"),
+                "look at its permissions",
+            )
+        })
+    }
+
+    /// A path that git keeps for this repository, such as `hooks` or `MERGE_HEAD`.
+    pub fn git_path(&self, name: &str) -> Result<PathBuf, SourceError> {
+        let path = self.line(&["rev-parse", "--git-path", name])?;
+        Ok(self.cwd.join(path))
+    }
+
+    /// The value of a setting with the file that it comes from, if it is set.
+    pub fn setting(&self, name: &str) -> Option<(String, String)> {
+        let line = self
+            .line(&["config", "--show-origin", "--type=path", "--get", name])
+            .ok()?;
+        let (origin, value) = line.split_once('\t')?;
+        Some((
+            value.to_owned(),
+            origin.trim_start_matches("file:").to_owned(),
+        ))
+    }
+
+    /// The commits that the commit in the making will have as parents; none in an empty repository.
+    pub fn parents(&self) -> Result<Vec<String>, SourceError> {
+        let mut parents = Vec::new();
+        let output = self
+            .git()
+            .args(["rev-parse", "--verify", "--quiet", "HEAD^{commit}"])
+            .output();
+        let output = output.map_err(|error| {
+            SourceError::new(
+                format!("the program git cannot be started: {error}"),
+                "install git",
+            )
+        })?;
+        if output.status.success() {
+            parents.push(String::from_utf8_lossy(&output.stdout).trim().to_owned());
+        } else if self.line(&["symbolic-ref", "--quiet", "HEAD"]).is_err() {
+            return Err(failed("rev-parse HEAD", &output));
+        }
+        let merge_head = self.git_path("MERGE_HEAD")?;
+        #[expect(
+            clippy::disallowed_methods,
+            reason = "git's own note of a merge under way"
+        )]
+        let merging = std::fs::read_to_string(merge_head).unwrap_or_default();
+        parents.extend(merging.lines().map(str::to_owned));
+        // git merge names the other parents to its hook by variables alone.
+        #[expect(
+            clippy::disallowed_methods,
+            reason = "git's own note of a merge under way"
+        )]
+        let named = std::env::vars_os().filter_map(|(name, _)| {
+            let name = name.into_string().ok()?;
+            Some(name.strip_prefix("GITHEAD_")?.to_owned())
+        });
+        if self.from_environment || merging.is_empty() {
+            parents.extend(named.filter(|id| id.bytes().all(|byte| byte.is_ascii_hexdigit())));
+        }
+        let mut unique = Vec::new();
+        for parent in parents {
+            if !unique.contains(&parent) {
+                unique.push(parent);
+            }
+        }
+        Ok(unique)
+    }
+
+    /// What differs between a commit (`None`: nothing at all) and the index, below the book's folder. Renames are not looked for.
+    pub fn staged_against(&self, commit: Option<&str>) -> Result<Vec<Change>, SourceError> {
+        let mut arguments = vec![
+            "diff",
+            "--cached",
+            "--raw",
+            "-z",
+            "--no-abbrev",
+            "--no-renames",
+            "--no-ext-diff",
+            "--ignore-submodules=none",
+        ];
+        arguments.extend(commit);
+        arguments.push("--");
+        let spec = format!(":(top,literal){}", self.prefix);
+        if !self.prefix.is_empty() {
+            arguments.push(&spec);
+        }
+        let bytes = self.ask(&arguments)?;
+        let mut fields = bytes.split(|byte| *byte == 0);
+        let mut changes = Vec::new();
+        while let Some(head) = fields.next().filter(|head| !head.is_empty()) {
+            let path = String::from_utf8_lossy(fields.next().unwrap_or_default()).into_owned();
+            let head = String::from_utf8_lossy(head).into_owned();
+            let parts: Vec<&str> = head.trim_start_matches(':').split(' ').collect();
+            let [old_mode, new_mode, old_id, new_id, status] = parts[..] else {
+                return Err(SourceError::new(
+                    format!("git diff said something unknown: {head}"),
+                    "report this with your git version",
+                ));
+            };
+            let Some(path) = path.strip_prefix(&self.prefix) else {
+                continue;
+            };
+            changes.push(Change {
+                path: path.to_owned(),
+                old: version(old_mode, old_id),
+                new: version(new_mode, new_id),
+                unmerged: status.starts_with('U'),
+            });
+        }
+        Ok(changes)
+    }
+
+    /// The blob that a path had in the first commit that brought it.
+    pub fn first_version(&self, path: &str) -> Result<Option<String>, SourceError> {
+        let full = format!("{}{path}", self.prefix);
+        let spec = format!(":(top,literal){full}");
+        let commits = self.line(&[
+            "log",
+            "--no-renames",
+            "--diff-filter=A",
+            "--format=%H",
+            "HEAD",
+            "--",
+            &spec,
+        ])?;
+        match commits.lines().last() {
+            Some(first) => self
+                .line(&["rev-parse", &format!("{first}:{full}")])
+                .map(Some),
+            None => Ok(None),
+        }
+    }
+
+    /// Those of the paths whose file in the work tree is not what is staged.
+    pub fn unstaged_edits(&self, paths: &[String]) -> Result<Vec<String>, SourceError> {
+        let specs: Vec<String> = paths
+            .iter()
+            .map(|path| format!(":(top,literal){}{path}", self.prefix))
+            .collect();
+        let mut arguments = vec![
+            "diff",
+            "--name-only",
+            "-z",
+            "--no-renames",
+            "--no-ext-diff",
+            "--",
+        ];
+        arguments.extend(specs.iter().map(String::as_str));
+        let bytes = self.ask(&arguments)?;
+        let named = bytes.split(|byte| *byte == 0).map(String::from_utf8_lossy);
+        Ok(named
+            .filter_map(|path| path.strip_prefix(&self.prefix).map(str::to_owned))
+            .filter(|path| !path.is_empty())
+            .collect())
+    }
+}
+
+fn version(mode: &str, id: &str) -> Option<Version> {
+    let mode = u32::from_str_radix(mode, 8).ok()?;
+    let none = mode == 0 || id.bytes().all(|byte| byte == b'0');
+    (!none).then(|| Version {
+        mode,
+        id: id.to_owned(),
+    })
+}
+
+fn nearest_existing(folder: &Path) -> Result<PathBuf, SourceError> {
+    let unusable = || {
+        SourceError::new(
+            format!("the folder {} cannot be opened", folder.display()),
+            "name the folder of a book with --book DIR",
+        )
+    };
+    let mut missing: Vec<OsString> = Vec::new();
+    let mut at = if folder.as_os_str().is_empty() {
+        PathBuf::from(".")
+    } else {
+        folder.to_owned()
+    };
+    loop {
+        if let Ok(real) = at.canonicalize() {
+            return Ok(missing
+                .iter()
+                .rev()
+                .fold(real, |path, step| path.join(step)));
+        }
+        missing.push(at.file_name().ok_or_else(unusable)?.to_owned());
+        at = at.parent().ok_or_else(unusable)?.to_owned();
+        if at.as_os_str().is_empty() {
+            at = PathBuf::from(".");
+        }
+    }
+}
+
+fn prefix_of(top: &Path, folder: &Path) -> Option<String> {
+    let below = folder.strip_prefix(top).ok()?;
+    let mut prefix = String::new();
+    for step in below.components() {
+        prefix += &step.as_os_str().to_string_lossy();
+        prefix.push('/');
+    }
+    Some(prefix)
+}
+
+/// Reads objects by id.
+enum Objects {
+    Library(git2::Repository),
+    Program {
+        child: Child,
+        input: ChildStdin,
+        output: BufReader<ChildStdout>,
+    },
+}
+
+impl Objects {
+    fn open(repository: &Repository) -> Result<Objects, SourceError> {
+        let library = match repository.from_environment {
+            true => git2::Repository::open_from_env(),
+            false => git2::Repository::discover(&repository.top),
+        };
+        if let Ok(library) = library {
+            return Ok(Objects::Library(library));
+        }
+        let child = repository
+            .git()
+            .args(["cat-file", "--batch"])
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn();
+        let unusable = || {
+            SourceError::new(
+                "the repository's objects cannot be read",
+                "look whether git status works here",
+            )
+        };
+        let mut child = child.map_err(|_| unusable())?;
+        match (child.stdin.take(), child.stdout.take()) {
+            (Some(input), Some(output)) => Ok(Objects::Program {
+                child,
+                input,
+                output: BufReader::new(output),
+            }),
+            _ => Err(unusable()),
+        }
+    }
+
+    fn read(&mut self, id: &str) -> Result<Vec<u8>, SourceError> {
+        let missing = || {
+            SourceError::new(
+                format!("the object {id} cannot be read from the repository"),
+                "git fsck tells what is wrong; in a partial clone fetch it first",
+            )
+        };
+        match self {
+            Objects::Library(library) => {
+                let id = git2::Oid::from_str(id).map_err(|_| missing())?;
+                let odb = library.odb().map_err(|_| missing())?;
+                let object = odb.read(id).map_err(|_| missing())?;
+                Ok(object.data().to_vec())
+            }
+            Objects::Program { input, output, .. } => {
+                writeln!(input, "{id}")
+                    .and_then(|()| input.flush())
+                    .map_err(|_| missing())?;
+                let mut head = String::new();
+                output.read_line(&mut head).map_err(|_| missing())?;
+                let size = head
+                    .trim_end()
+                    .rsplit(' ')
+                    .next()
+                    .and_then(|size| size.parse::<usize>().ok());
+                let size = size.ok_or_else(missing)?;
+                let mut bytes = vec![0; size + 1];
+                output.read_exact(&mut bytes).map_err(|_| missing())?;
+                bytes.truncate(size);
+                Ok(bytes)
+            }
+        }
+    }
+}
+
+impl Drop for Objects {
+    fn drop(&mut self) {
+        if let Objects::Program { child, .. } = self {
+            let _ = child.kill();
+            let _ = child.wait();
+        }
+    }
+}
+
+/// The book as the commit in the making holds it: a commit's tree, with what the index changes in it.
+pub struct Staged {
+    objects: Mutex<Objects>,
+    /// The tree of the book's folder in the commit.
+    root: Option<String>,
+    changed: BTreeMap<String, Option<Version>>,
+    trees: Mutex<BTreeMap<String, BTreeMap<String, Version>>>,
+}
+
+impl Staged {
+    pub fn open(
+        repository: &Repository,
+        head: Option<&str>,
+        changes: &[Change],
+    ) -> Result<Staged, SourceError> {
+        let root = match head {
+            None => None,
+            Some(head) => {
+                let folder = repository.prefix.trim_end_matches('/');
+                let name = format!("{head}:{folder}");
+                let output = repository
+                    .git()
+                    .args(["rev-parse", "--verify", "--quiet", &name])
+                    .output();
+                let output = output.map_err(|error| {
+                    SourceError::new(
+                        format!("the program git cannot be started: {error}"),
+                        "install git",
+                    )
+                })?;
+                let id = String::from_utf8_lossy(&output.stdout).trim().to_owned();
+                output.status.success().then_some(id)
+            }
+        };
+        Ok(Staged {
+            objects: Mutex::new(Objects::open(repository)?),
+            root,
+            changed: changes
+                .iter()
+                .map(|change| (change.path.clone(), change.new.clone()))
+                .collect(),
+            trees: Mutex::new(BTreeMap::new()),
+        })
+    }
+
+    /// The bytes of a blob, cut as those of a file are.
+    pub fn blob(&self, id: &str) -> Result<Vec<u8>, SourceError> {
+        let mut objects = self
+            .objects
+            .lock()
+            .unwrap_or_else(std::sync::PoisonError::into_inner);
+        let mut bytes = objects.read(id)?;
+        bytes.truncate(usize::try_from(MAX_BYTES + 1).unwrap_or(usize::MAX));
+        Ok(bytes)
+    }
+
+    /// The entries of one folder of the commit.
+    fn tree(&self, folder: &str) -> Result<BTreeMap<String, Version>, SourceError> {
+        let known = self
+            .trees
+            .lock()
+            .unwrap_or_else(std::sync::PoisonError::into_inner)
+            .get(folder)
+            .cloned();
+        if let Some(known) = known {
+            return Ok(known);
+        }
+        let id = match folder.rsplit_once('/') {
+            _ if folder.is_empty() => self.root.clone(),
+            Some((parent, name)) => self
+                .tree(parent)?
+                .get(name)
+                .filter(|entry| entry.mode == 0o40_000)
+                .map(|entry| entry.id.clone()),
+            None => self
+                .tree("")?
+                .get(folder)
+                .filter(|entry| entry.mode == 0o40_000)
+                .map(|entry| entry.id.clone()),
+        };
+        let entries = match id {
+            None => BTreeMap::new(),
+            Some(id) => {
+                let mut objects = self
+                    .objects
+                    .lock()
+                    .unwrap_or_else(std::sync::PoisonError::into_inner);
+                tree_entries(&objects.read(&id)?, id.len() / 2)
+            }
+        };
+        let mut trees = self
+            .trees
+            .lock()
+            .unwrap_or_else(std::sync::PoisonError::into_inner);
+        trees.insert(folder.to_owned(), entries.clone());
+        Ok(entries)
+    }
+
+    fn version(&self, path: &str) -> Result<Option<Version>, SourceError> {
+        if let Some(changed) = self.changed.get(path) {
+            return Ok(changed.clone());
+        }
+        let (folder, name) = path.rsplit_once('/').unwrap_or(("", path));
+        Ok(self
+            .tree(folder)?
+            .get(name)
+            .filter(|entry| entry.mode != 0o40_000)
+            .cloned())
+    }
+
+    fn collect(
+        &self,
+        folder: &str,
+        into: &mut BTreeMap<String, Version>,
+    ) -> Result<(), SourceError> {
+        for (name, entry) in self.tree(folder)? {
+            let path = format!("{folder}/{name}");
+            if entry.mode == 0o40_000 {
+                self.collect(&path, into)?;
+            } else {
+                into.insert(path, entry);
+            }
+        }
+        Ok(())
+    }
+}
+
+/// The entries of a tree object: mode, name, then the id's raw bytes.
+fn tree_entries(bytes: &[u8], id_length: usize) -> BTreeMap<String, Version> {
+    let mut entries = BTreeMap::new();
+    let mut rest = bytes;
+    while let Some(space) = rest.iter().position(|byte| *byte == b' ') {
+        let Some(end) = rest
+            .iter()
+            .position(|byte| *byte == 0)
+            .filter(|end| *end > space)
+        else {
+            break;
+        };
+        let Some(id) = rest.get(end + 1..end + 1 + id_length) else {
+            break;
+        };
+        let mode = std::str::from_utf8(&rest[..space]).ok();
+        if let Some(mode) = mode.and_then(|mode| u32::from_str_radix(mode, 8).ok()) {
+            let name = String::from_utf8_lossy(&rest[space + 1..end]).into_owned();
+            let id = id.iter().map(|byte| format!("{byte:02x}")).collect();
+            entries.insert(name, Version { mode, id });
+        }
+        rest = &rest[end + 1 + id_length..];
+    }
+    entries
+}
+
+impl Source for Staged {
+    fn list(&self, folder: &str) -> Result<Vec<Entry>, SourceError> {
+        let mut found = BTreeMap::new();
+        self.collect(folder, &mut found)?;
+        let prefix = format!("{folder}/");
+        for (path, version) in self.changed.range(prefix.clone()..) {
+            if !path.starts_with(&prefix) {
+                break;
+            }
+            match version {
+                Some(version) => found.insert(path.clone(), version.clone()),
+                None => found.remove(path),
+            };
+        }
+        Ok(found
+            .into_iter()
+            .map(|(path, version)| Entry {
+                what: version.what(),
+                path,
+            })
+            .collect())
+    }
+
+    fn read(&self, path: &str) -> Result<Option<Vec<u8>>, SourceError> {
+        match self.version(path)? {
+            Some(version) if version.what() == What::File => self.blob(&version.id).map(Some),
+            _ => Ok(None),
+        }
+    }
+}
