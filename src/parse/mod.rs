@@ -2,6 +2,8 @@
 
 mod fields;
 pub mod layout;
+#[cfg(test)]
+mod parity;
 mod schema;
 mod toml;
 
@@ -131,21 +133,23 @@ pub fn parse<R: Record>(path: &str, bytes: Vec<u8>) -> Result<Parsed<R>, Disagre
         .collect();
     let kept = faults.len();
     schema::validate(R::KIND, &doc, &mut faults);
-    let mut record = None;
-    if faults.iter().all(|fault| !fault.kind.hides_the_record()) {
-        let mut read = fields::Table::new(&doc);
-        record = R::read(&mut read);
-        let (refused, lacking) = read.finish();
-        if refused.is_empty() && (record.is_none() || !lacking.is_empty()) {
-            return Err(Disagreement {
-                path: path.to_owned(),
-                keys: lacking,
-            });
+    let understood = faults.iter().all(|fault| !fault.kind.hides_the_record());
+    let mut read = fields::Table::new(&doc);
+    let mut record = R::read(&mut read);
+    let (refused, lacking) = read.finish();
+    if understood && refused.is_empty() && (record.is_none() || !lacking.is_empty()) {
+        return Err(Disagreement {
+            path: path.to_owned(),
+            keys: lacking,
+        });
+    }
+    if !understood || !refused.is_empty() {
+        record = None;
+    }
+    for fault in refused {
+        if faults.iter().all(|other| other.place != fault.place) {
+            faults.push(fault);
         }
-        if !refused.is_empty() {
-            record = None;
-        }
-        faults.extend(refused);
     }
     if !broken_lines.is_empty() {
         // What a broken line took with it is no second fault.
@@ -222,6 +226,14 @@ mod tests {
                 .any(|(kind, line, _, message)| *kind == FaultKind::Schema
                     && *line == 3
                     && message.contains("supplier")),
+            "{faults:?}"
+        );
+        assert!(
+            faults
+                .iter()
+                .any(|(kind, line, _, message)| *kind == FaultKind::Schema
+                    && *line == 5
+                    && message.contains("date")),
             "{faults:?}"
         );
     }

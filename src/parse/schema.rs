@@ -77,8 +77,9 @@ pub(super) fn validate(kind: Kind, doc: &Doc, faults: &mut Vec<Fault>) {
             }
         }
     }
-    // A key refused by one schema branch and described by another is one fault.
-    faults.sort_by_key(|fault| (fault.place.line, fault.place.column));
+    for fault in faults.iter_mut().filter(|fault| fault.help.is_empty()) {
+        fault.help = format!("shearbook schema {} describes every key", kind.word());
+    }
 }
 
 /// A value that is no number became null; the rule not-a-number speaks of it.
@@ -309,11 +310,14 @@ fn written(doc: &Doc, at: &str) -> String {
 fn unknown_key(doc: &Doc, schema: &Json, at: &str, unknown: &str) -> Fault {
     let pointer = format!("{at}/{}", escape(unknown));
     let known = known_keys(schema, at);
-    let mut help = match nearest(unknown, known.iter().map(String::as_str)) {
-        Some(key) => format!("did you mean {key}?"),
-        None => format!("known here: {}", known.join(", ")),
-    };
-    if let Some(place) = known_elsewhere(schema, unknown, at) {
+    let mut message = format!("there is no key {unknown} here");
+    let mut help = format!("known here: {}", known.join(", "));
+    if let Some(key) = nearest(unknown, known.iter().map(String::as_str)) {
+        message += &format!("; did you mean {key}?");
+        if let Some(text) = describe(schema, &format!("{at}/{key}")) {
+            help = format!("{key}: {text}");
+        }
+    } else if let Some(place) = known_elsewhere(schema, unknown, at) {
         help = format!(
             "{unknown} belongs {place}; a key under a [table] or [[row]] header belongs to that table"
         );
@@ -321,7 +325,7 @@ fn unknown_key(doc: &Doc, schema: &Json, at: &str, unknown: &str) -> Fault {
     Fault {
         kind: FaultKind::Schema,
         place: doc.place_of_key(&pointer),
-        message: format!("there is no key {unknown} here"),
+        message,
         help,
     }
 }
@@ -361,16 +365,17 @@ fn known_keys(schema: &Json, at: &str) -> Vec<String> {
         .unwrap_or_default()
 }
 
+/// The description of the key that a pointer names; of a row or an entry that of its list.
 fn describe(schema: &Json, at: &str) -> Option<String> {
     let mut node = schema;
     let mut found = None;
     for step in at.split('/').skip(1) {
         node = step_into(schema, node, step)?;
-        found = node
+        let own = node
             .get("description")
             .or_else(|| resolve(schema, node)?.get("description"));
-        if found.is_none() && step.parse::<usize>().is_err() {
-            return None;
+        if own.is_some() || step.parse::<usize>().is_err() {
+            found = own;
         }
     }
     found.and_then(Json::as_str).map(str::to_owned)
