@@ -1,6 +1,5 @@
 //! The gate: what is staged, judged before it becomes a commit.
 
-use super::altered::{Sealed, outcome, sealed};
 use crate::book::{Clock, LoadError};
 use crate::finding::{Finding, Severity};
 use crate::parse::layout::{MARKER, Slot, folder_kind, slot};
@@ -47,7 +46,7 @@ pub fn staged(repository: &Repository, clock: Clock) -> Result<Gate, LoadError> 
     let mut findings = Vec::new();
     for changes in &against {
         for change in changes {
-            findings.extend(altered(repository, &source, change)?);
+            findings.extend(touched(repository, &source, change)?);
         }
     }
     if source.read(MARKER)?.is_none() {
@@ -126,46 +125,36 @@ fn links_among(changes: &[Change], new: &BTreeSet<String>) -> Vec<Finding> {
     rules::judge_entries(&entries)
 }
 
-/// `record-altered` for one path, against one parent.
-fn altered(
+/// What the change does to one path, against one parent.
+fn touched(
     repository: &Repository,
     source: &Staged,
     change: &Change,
-) -> Result<Option<Finding>, LoadError> {
-    let Some(old) = &change.old else {
-        return Ok(None);
+) -> Result<Vec<Finding>, LoadError> {
+    let Some(old) = change
+        .old
+        .as_ref()
+        .filter(|_| rules::is_sealed(&change.path))
+    else {
+        return Ok(Vec::new());
     };
-    let same = change.new.as_ref().is_some_and(|new| new.same_as(old));
-    if same {
-        return Ok(None);
+    if change.new.as_ref().is_some_and(|new| new.same_as(old)) {
+        return Ok(Vec::new());
     }
-    let what = match sealed(&change.path) {
-        Sealed::Nothing => return Ok(None),
-        Sealed::File(kind) => {
-            if let Some(new) = &change.new
-                && repository.first_version(&change.path)?.as_deref() == Some(&new.id)
-            {
-                return Ok(None);
-            }
-            kind.noun().to_owned()
-        }
-        Sealed::Outcome => {
-            let before = outcome(&change.path, source.blob(&old.id)?);
-            let after = match &change.new {
-                Some(new) => outcome(&change.path, source.blob(&new.id)?),
-                None => None,
-            };
-            if before.is_none() || before == after {
-                return Ok(None);
-            }
-            "outcome of this nonconformity".to_owned()
-        }
+    let after = match &change.new {
+        Some(new) => Some(source.blob(&new.id)?),
+        None => None,
     };
-    Ok(Some(rules::record_altered(
-        &change.path,
-        &what,
-        change.new.is_none(),
-    )))
+    let restores_first = match &change.new {
+        Some(new) => repository.first_version(&change.path)?.as_deref() == Some(&new.id),
+        None => false,
+    };
+    Ok(rules::judge_change(&rules::Touched {
+        path: &change.path,
+        before: &source.blob(&old.id)?,
+        after: after.as_deref(),
+        restores_first,
+    }))
 }
 
 /// Says where the file in the folder is not the staged one, so that nobody mends the wrong text.

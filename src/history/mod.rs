@@ -1,4 +1,3 @@
 //! Commits as changes between books.
 
-pub mod altered;
 pub mod gate;

@@ -13,7 +13,7 @@ use crate::record::person::Person;
 use crate::record::policy::Policy;
 use crate::record::review::Review;
 use crate::record::thermometer::Thermometer;
-use crate::record::{Kind, Record, Word};
+use crate::record::{Kind, Record};
 use serde_json::Value as Json;
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};

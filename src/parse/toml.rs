@@ -163,6 +163,7 @@ pub(super) fn read(path: &str, bytes: Vec<u8>, faults: &mut Vec<Fault>) -> Optio
         faults,
         too_deep: false,
         pointer: String::new(),
+        broken_lines: lines,
     };
     let mut root = Node {
         span: Span::new(0, 0),
@@ -192,6 +193,8 @@ struct Walk<'a> {
     faults: &'a mut Vec<Fault>,
     too_deep: bool,
     pointer: String,
+    /// Lines that are not TOML.
+    broken_lines: Vec<u32>,
 }
 
 impl Walk<'_> {
@@ -286,7 +289,8 @@ impl Walk<'_> {
             }
             DeValue::Float(float) => {
                 let value: f64 = float.as_str().parse().unwrap_or(f64::NAN);
-                if !value.is_finite() {
+                let broken = |line: u32| self.broken_lines.contains(&line);
+                if !value.is_finite() && !broken(self.text.position(span).line) {
                     let written = raw.to_owned();
                     self.fault(
                         FaultKind::NotANumber,

@@ -30,7 +30,7 @@ pub(super) mod tests {
     use crate::parse::parse;
     use crate::record::Kind;
     use crate::record::check::Check;
-    use crate::rules::{RULES, Wanted, run};
+    use crate::rules::{RULES, Touched, Wanted, judge_change, run};
     use crate::source::memory::Memory;
     use std::collections::BTreeSet;
     use toml_edit::{DocumentMut, Item, Table};
@@ -141,6 +141,8 @@ pub(super) mod tests {
                     *old.decor_mut() = new.decor().clone();
                     merge(old, new);
                 }
+                // In its old place, so that line 1 stays line 1.
+                (Some(old @ Item::Value(_)), Item::Value(_)) => *old = item.clone(),
                 _ => {
                     let (name, value) = from.get_key_value(key).expect("key");
                     into.remove(key);
@@ -164,6 +166,17 @@ pub(super) mod tests {
 
     /// The base book with a case's changes, sealed.
     fn book_of(case: &Case) -> Memory {
+        book_with(&case.fences.iter().collect::<Vec<_>>())
+    }
+
+    /// What a case says of the book before its change; `None` where it shows no change.
+    fn before(case: &Case) -> Option<Memory> {
+        let before = |fence: &&Fence| fence.words.iter().any(|word| word == "before");
+        let fences: Vec<&Fence> = case.fences.iter().filter(before).collect();
+        (!fences.is_empty()).then(|| book_with(&fences))
+    }
+
+    fn book_with(fences: &[&Fence]) -> Memory {
         let mut memory = Memory::default();
         for (path, text) in BASE {
             memory
@@ -171,7 +184,7 @@ pub(super) mod tests {
                 .insert((*path).to_owned(), text.as_bytes().to_vec());
         }
         let mut as_written = BTreeSet::new();
-        for fence in &case.fences {
+        for fence in fences {
             let words: Vec<&str> = fence.words.iter().map(String::as_str).collect();
             if words.contains(&"delete") {
                 assert!(
@@ -212,6 +225,9 @@ pub(super) mod tests {
                 true => format!("\u{feff}{text}").into_bytes(),
                 false => text.into_bytes(),
             };
+            if words.contains(&"link") {
+                memory.links.insert(fence.path.clone());
+            }
             memory.files.insert(fence.path.clone(), bytes);
         }
         seal(&mut memory, &as_written);
@@ -277,7 +293,16 @@ pub(super) mod tests {
             }
             for case in found {
                 let memory = book_of(&case);
-                let findings = judge(&memory);
+                let mut findings = judge(&memory);
+                for (path, bytes) in before(&case).iter().flat_map(|before| &before.files) {
+                    let after = memory.files.get(path).map(Vec::as_slice);
+                    findings.extend(judge_change(&Touched {
+                        path,
+                        before: bytes,
+                        after,
+                        restores_first: false,
+                    }));
+                }
                 let name = format!("{id}, {} {}", section.title, case.title);
                 let own: BTreeSet<(String, u32)> = findings
                     .iter()

@@ -1,10 +1,64 @@
-use super::Rule;
+use super::{Out, Rule, Run, support};
+use crate::book::view::View;
 use crate::finding::Severity;
+use crate::measure::judge::Verdict;
+use crate::record::check::{Condition, Occasion, Shown};
 
 pub(super) static RULE: Rule = Rule {
     id: "failed",
     severity: Severity::Notice,
     spares_void: true,
     doc: include_str!("failed.md"),
-    run: &[],
+    run: &[Run::Check(check)],
 };
+
+fn check(view: &View<'_>, out: &mut Out<'_>) {
+    let Some(judgement) = &view.judgement else {
+        return;
+    };
+    if judgement.verdict != Some(Verdict::Fail) {
+        return;
+    }
+    let mut outside: Vec<String> = Vec::new();
+    for (point, judged) in view.check.points.iter().zip(&judgement.points) {
+        if judged.verdict != Some(Verdict::Fail) {
+            continue;
+        }
+        let speed = &point.speed_rpm;
+        let one = match (&judged.lower, &judged.upper, &judged.replicate_mean) {
+            _ if point.shown.is_some() => format!(
+                "{speed} rpm showed {}",
+                point.shown.map_or("nothing", Shown::word)
+            ),
+            (Some(lower), Some(upper), Some(mean)) => format!(
+                "{speed} rpm read {} mPa.s, limits {} to {}",
+                support::figure(mean),
+                support::figure(lower),
+                support::figure(upper)
+            ),
+            _ => format!("{speed} rpm"),
+        };
+        if !outside.contains(&one) {
+            outside.push(one);
+        }
+    }
+    out.say(
+        view.at("/computed/verdict"),
+        format!("the check fails: {}", outside.join("; ")),
+    )
+    .help(next(view));
+}
+
+fn next(view: &View<'_>) -> &'static str {
+    if view.check.occasion == Some(Occasion::Repeat) {
+        return "the check and its repeat failed: quarantine the instrument with a [[standing]] row (state = \"quarantined\") and open a nonconformity that names both checks and judges what was measured since the last check that passed";
+    }
+    match view.check.condition {
+        Some(Condition::AsLeft) => {
+            "the instrument was left reading wrong: do not use it; have it adjusted or repaired, record that as a [[service]] row, and check it again"
+        }
+        _ => {
+            "commit the check as it is, then look at everything again (lot and bottle, fluid temperature, geometry and guard, speed, level, zero, pivot) and repeat it with occasion = \"repeat\" and repeats; do not use the instrument meanwhile"
+        }
+    }
+}

@@ -1,6 +1,6 @@
 use super::{Rule, Run};
-use crate::parse::FaultKind;
 use crate::finding::Severity;
+use crate::parse::FaultKind;
 
 pub(super) static RULE: Rule = Rule {
     id: "format-unknown",

@@ -11,8 +11,8 @@ use crate::book::{Book, Fact, Links};
 use crate::finding::{Finding, Place, Related, Severity};
 use crate::parse::FaultKind;
 use crate::source::Entry;
-pub use record_altered::record_altered;
-pub use run::{Outcome, Wanted, judge_entries, run};
+pub use record_altered::{Touched, is_sealed};
+pub use run::{Outcome, Wanted, judge_change, judge_entries, run};
 
 /// What a rule means and how it is judged.
 pub struct Rule {
@@ -39,6 +39,8 @@ pub enum Run {
     Paths(fn(&Book, &[Entry], &mut Out<'_>)),
     /// Paths alone, whether all of the book or those of a change.
     Entries(fn(&[Entry], &mut Out<'_>)),
+    /// A committed file that a change touches.
+    Change(fn(&Touched<'_>, &mut Out<'_>)),
     /// A record's path against the record: the kind, the id by the path and the document.
     Named(fn(&Book, run::NamedRecord<'_>, &mut Out<'_>)),
 }

@@ -1,25 +1,103 @@
-use super::{Rule, Out};
-use crate::finding::{Finding, Place, Severity};
+use super::{Out, Rule, Run};
+use crate::finding::{Place, Severity};
+use crate::parse::layout::{Slot, slot};
+use crate::parse::parse;
+use crate::record::Kind;
+use crate::record::nonconformity::Nonconformity;
+use crate::text::{Span, Text};
 
 pub(super) static RULE: Rule = Rule {
     id: "record-altered",
     severity: Severity::Error,
     spares_void: false,
     doc: include_str!("record_altered.md"),
-    run: &[],
+    run: &[Run::Change(change)],
 };
 
-/// A committed record that a change alters or removes.
-pub fn record_altered(path: &str, what: &str, removed: bool) -> Finding {
-    let mut findings = Vec::new();
-    let did = if removed { "removes or renames" } else { "alters" };
-    let mut out = Out { rule: &RULE, findings: &mut findings };
-    out.say(
-        Place::whole(path),
-        format!("this change {did} a committed record: the {what} at {path}"),
+/// One committed file that a change touches.
+pub struct Touched<'a> {
+    pub path: &'a str,
+    /// As a parent of the change holds it.
+    pub before: &'a [u8],
+    /// As the change leaves it; `None` where it is removed or renamed.
+    pub after: Option<&'a [u8]>,
+    /// The change puts back the bytes that were committed first.
+    pub restores_first: bool,
+}
+
+/// Whether a path holds something that may not change once it is committed.
+pub fn is_sealed(path: &str) -> bool {
+    matches!(
+        slot(path),
+        Slot::Record(Kind::Check | Kind::Review | Kind::Nonconformity, _)
     )
-    .help(format!(
-        "put it back with git restore --source=HEAD --staged --worktree -- '{path}', and write what is right as a new record: an amendment (its name with .a1, with amends, reason, amended and amended_by) beside the old one"
+}
+
+fn change(touched: &Touched<'_>, out: &mut Out<'_>) {
+    let Slot::Record(kind, _) = slot(touched.path) else {
+        return;
+    };
+    let what = match kind {
+        Kind::Check | Kind::Review => kind.noun(),
+        Kind::Nonconformity => {
+            let before = outcome(touched.path, touched.before);
+            let after = touched.after.and_then(|bytes| outcome(touched.path, bytes));
+            if before.is_none() || before == after {
+                return;
+            }
+            "outcome of a nonconformity"
+        }
+        _ => return,
+    };
+    if touched.restores_first || touched.after == Some(touched.before) {
+        return;
+    }
+    let did = if touched.after.is_some() { "alters" } else { "removes or renames" };
+    let (place, was) = first_difference(touched);
+    let said = out.say(
+        place,
+        format!("this change {did} a committed record, the {what} {}", touched.path),
+    );
+    let said = match was {
+        Some(was) => said.because(was, "the line as it was committed"),
+        None => said,
+    };
+    said.help(format!(
+        "put it back: git restore --source=HEAD --staged --worktree -- '{}'. Write what is right as a new record beside it: an amendment, whose name ends in .a1, with amends, reason, amended and amended_by",
+        touched.path
     ));
-    findings.remove(0)
+}
+
+/// The table `[outcome]`; `None` where there is none.
+fn outcome(path: &str, bytes: &[u8]) -> Option<serde_json::Value> {
+    let parsed = parse::<Nonconformity>(path, bytes.to_vec()).ok()?;
+    Some(parsed.doc?.root.get("/outcome")?.to_json())
+}
+
+/// The first line that differs, after and before.
+fn first_difference(touched: &Touched<'_>) -> (Place, Option<Place>) {
+    let Some(after) = touched.after else {
+        return (Place::whole(touched.path), None);
+    };
+    let text = |bytes: &[u8]| Text::new(String::from_utf8_lossy(bytes).into_owned());
+    let (before, after) = (text(touched.before), text(after));
+    let mut lines = before.as_str().lines().zip(after.as_str().lines());
+    let line = lines.position(|(one, other)| one != other);
+    let line = line.unwrap_or_else(|| {
+        let shorter = before.as_str().lines().count().min(after.as_str().lines().count());
+        shorter.saturating_sub(1)
+    });
+    let place = |text: &Text| {
+        let excerpt = text.line_text(line + 1);
+        let start = text.as_str().lines().take(line).map(|line| line.len() + 1).sum::<usize>();
+        let position = text.position(Span::new(start, start + excerpt.len()));
+        Place {
+            line: u32::try_from(line + 1).unwrap_or(u32::MAX),
+            column: 1,
+            width: position.width,
+            excerpt: excerpt.to_owned(),
+            ..Place::whole(touched.path)
+        }
+    };
+    (place(&after), Some(place(&before)))
 }

@@ -1,6 +1,6 @@
 //! Judges a snapshot of a book: reads its facts, then each check once, then what checks say of one another.
 
-use super::{Out, RULES, Rule, Run, support};
+use super::{Out, RULES, Rule, Run, Touched, support};
 use crate::book::view::View;
 use crate::book::zone::Zone;
 use crate::book::{Book, CheckFacts, Clock, Fact, Links, LoadError, Loaded, ReviewFacts};
@@ -142,7 +142,7 @@ pub fn run(source: &dyn Source, clock: Clock, wanted: &Wanted<'_>) -> Result<Out
     let mut review_findings = judge.reviews(&reviews, &mut links)?;
     outcome.files += reviews.len();
     judge.follow(&linked, wanted, &mut links)?;
-    judge.targets(&mut review_findings, &links, &reviews)?;
+    judge.nonconformities(&mut review_findings, &links)?;
     findings.extend(review_findings);
     for (id, kept) in &linked {
         let (doc, check) = kept.as_ref();
@@ -153,7 +153,7 @@ pub fn run(source: &dyn Source, clock: Clock, wanted: &Wanted<'_>) -> Result<Out
         let amended = judge.is_amended(id)?;
         each_rule(&mut said, |rule, run, out| {
             if let Run::Linked(function) = run
-                && (!amended || rule.id == super::amends_of::RULE.id)
+                && (!amended || support::is_reading(rule) || rule.id == super::amends_of::RULE.id)
                 && !(check.void && rule.spares_void)
             {
                 function(&view, &links, out);
@@ -176,6 +176,20 @@ pub fn judge_entries(entries: &[Entry]) -> Vec<Finding> {
         |run, out| {
             if let Run::Entries(rule) = run {
                 rule(entries, out)
+            }
+        },
+        &mut findings,
+    );
+    findings
+}
+
+/// What a change does to one committed file.
+pub fn judge_change(touched: &Touched<'_>) -> Vec<Finding> {
+    let mut findings = Vec::new();
+    each(
+        |run, out| {
+            if let Run::Change(rule) = run {
+                rule(touched, out);
             }
         },
         &mut findings,
@@ -326,9 +340,10 @@ impl Judge<'_> {
         paths: &[(String, String)],
         links: &mut Links,
     ) -> Result<Vec<Finding>, LoadError> {
+        let known: &Links = links;
         let read: Vec<_> = paths
             .par_iter()
-            .map(|(path, _)| self.review(path))
+            .map(|(path, _)| self.review(path, known))
             .collect::<Result<_, LoadError>>()?;
         let mut findings = Vec::new();
         for (said, facts) in read {
@@ -344,6 +359,7 @@ impl Judge<'_> {
     fn review(
         &self,
         path: &str,
+        links: &Links,
     ) -> Result<(Vec<Finding>, Option<(String, ReviewFacts)>), LoadError> {
         let mut findings = Vec::new();
         let Some(bytes) = self.source.read(path)? else {
@@ -365,6 +381,8 @@ impl Judge<'_> {
             &mut findings,
         );
         raise_by_policy_in_force(self.book, &mut findings);
+        let exists = |id: &str| self.is_check(id, links);
+        super::reference_missing::review(&review, links, &exists, &mut findings)?;
         let facts = review
             .check
             .clone()
@@ -403,24 +421,21 @@ impl Judge<'_> {
         Ok(())
     }
 
-    /// What reviews and nonconformities name must exist.
-    fn targets(
-        &self,
-        findings: &mut Vec<Finding>,
-        links: &Links,
-        reviews: &[(String, String)],
-    ) -> Result<(), LoadError> {
-        let mut exists = |id: &str| -> Result<bool, LoadError> {
-            if links.checks.contains_key(id) {
-                return Ok(true);
-            }
-            match layout::check_path(id) {
-                Some(path) => self.exists(&path),
-                None => Ok(false),
-            }
-        };
-        super::reference_missing::nonconformities(self.book, &mut exists, findings)?;
-        super::reference_missing::reviews(self.source, self.book, reviews, &mut exists, findings)
+    /// Whether there is a check of this id, broken or sound.
+    fn is_check(&self, id: &str, links: &Links) -> Result<bool, LoadError> {
+        if links.checks.contains_key(id) {
+            return Ok(true);
+        }
+        match layout::check_path(id) {
+            Some(path) => self.exists(&path),
+            None => Ok(false),
+        }
+    }
+
+    /// The checks that nonconformities name must exist.
+    fn nonconformities(&self, findings: &mut Vec<Finding>, links: &Links) -> Result<(), LoadError> {
+        let exists = |id: &str| self.is_check(id, links);
+        super::reference_missing::nonconformities(self.book, links, &exists, findings)
     }
 }
 

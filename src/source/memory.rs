@@ -1,11 +1,13 @@
 //! A book held in memory: for examples and tests.
 
 use super::{Entry, Source, SourceError, What};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 #[derive(Clone, Debug, Default)]
 pub struct Memory {
     pub files: BTreeMap<String, Vec<u8>>,
+    /// Paths among the files that are links, and so are never followed.
+    pub links: BTreeSet<String>,
 }
 
 impl Source for Memory {
@@ -15,12 +17,16 @@ impl Source for Memory {
         Ok(below
             .map(|path| Entry {
                 path: path.clone(),
-                what: What::File,
+                what: match self.links.contains(path) {
+                    true => What::NotAFile,
+                    false => What::File,
+                },
             })
             .collect())
     }
 
     fn read(&self, path: &str) -> Result<Option<Vec<u8>>, SourceError> {
-        Ok(self.files.get(path).cloned())
+        let followed = !self.links.contains(path);
+        Ok(self.files.get(path).filter(|_| followed).cloned())
     }
 }

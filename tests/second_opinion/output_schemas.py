@@ -1,0 +1,137 @@
+#!/usr/bin/env python3
+"""Holds the program's JSON against schema/output, by a validator that shearbook does not use.
+
+Needs Python 3.11 or newer and what requirements.txt pins. Runs the program on records-example and on small books with
+mistakes, and validates what validate, gate and show print. Each schema must be closed, with every key required and
+described; and each must refuse a document that lacks a key or has one more.
+
+    output_schemas.py PROGRAM [ROOT]    the last line is 'N passed, N failed', exit 1 if any failed
+
+ROOT is the project's folder where it is left out. Exit 3: the program or the schemas could not be used.
+"""
+
+import argparse
+import copy
+import json
+import shutil
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+from jsonschema import Draft202012Validator
+from jsonschema.exceptions import SchemaError
+
+CHECK = "checks/2026/VM-01/2026-11-20-0942.toml"
+# One mistake each: the file, what it says, and what it is made to say.
+MISTAKES = {
+    "an expired fluid": ("fluids/K-2291.toml", "expires = 2028-03-01", "expires = 2026-11-19"),
+    "an unknown fluid": (CHECK, 'fluid = "K-2291"', 'fluid = "K-9999"'),
+    "a decimal comma": (CHECK, "temperature_c = 25.04", "temperature_c = 25,04"),
+    "an unknown key": (CHECK, "operator =", "operater ="),
+    "the edition of tomorrow": (CHECK, "format = 1", "format = 2"),
+    "no number": (CHECK, "viscosity_mpa_s = 514.6", "viscosity_mpa_s = nan"),
+}
+
+
+def tables(schema, at="#"):
+    """Every object of a schema that lists properties, with where it stands."""
+    if isinstance(schema, dict):
+        if isinstance(schema.get("properties"), dict):
+            yield at, schema
+        for key, entry in schema.items():
+            yield from tables(entry, f"{at}/{key}")
+
+
+def faults_of_schema(schema):
+    try:
+        Draft202012Validator.check_schema(schema)
+    except SchemaError as error:
+        yield f"no schema of draft 2020-12: {error.message}"
+        return
+    for at, table in tables(schema):
+        if table.get("additionalProperties") is not False:
+            yield f"{at}: other keys are allowed"
+        if table.get("required") != list(table["properties"]):
+            yield f"{at}: not every key is required, in its order"
+        for key, entry in table["properties"].items():
+            target = schema["$defs"].get(entry.get("$ref", "").removeprefix("#/$defs/"), {})
+            if "description" not in entry and "description" not in target:
+                yield f"{at}/{key}: not described"
+
+
+def faults_of(schema, document):
+    validator = Draft202012Validator(schema)
+    yield from (f"{error.json_path}: {error.message}" for error in validator.iter_errors(document))
+    more = {**document, "one_more": 1}
+    if validator.is_valid(more):
+        yield "a key more is accepted"
+    for key in document:
+        fewer = {name: entry for name, entry in document.items() if name != key}
+        if validator.is_valid(fewer):
+            yield f"a document without {key} is accepted"
+    for rows in ("points", "findings"):
+        for key in document[rows][0] if document.get(rows) else ():
+            fewer = copy.deepcopy(document)
+            del fewer[rows][0][key]
+            if validator.is_valid(fewer):
+                yield f"a row of {rows} without {key} is accepted"
+
+
+def main():
+    parser = argparse.ArgumentParser(description="Validate the program's JSON against schema/output.")
+    parser.add_argument("program", type=Path)
+    parser.add_argument("root", nargs="?", type=Path, default=Path(__file__).resolve().parents[2])
+    arguments = parser.parse_args()
+    program = arguments.program.resolve()
+    example = arguments.root / "records-example"
+    passed = failed = 0
+
+    def judge(name, faults):
+        nonlocal passed, failed
+        faults = list(faults)
+        for fault in faults:
+            print(f"FAIL {name}: {fault}")
+        passed, failed = passed + (not faults), failed + bool(faults)
+
+    def ask(*words, ends=(0,)):
+        done = subprocess.run([program, *words], capture_output=True, text=True, encoding="utf-8", check=False)
+        if done.returncode not in ends:
+            raise ValueError(f"{' '.join(map(str, words))} ended with {done.returncode}: {done.stderr}{done.stdout}")
+        return json.loads(done.stdout)
+
+    try:
+        schemas = {
+            name: json.loads((arguments.root / f"schema/output/{name}.schema.json").read_text(encoding="utf-8"))
+            for name in ("findings", "show")
+        }
+        for name, schema in schemas.items():
+            judge(f"{name}.schema.json", faults_of_schema(schema))
+        findings, show = schemas["findings"], schemas["show"]
+        judge("validate", faults_of(findings, ask("--book", example, "validate", "--format", "json")))
+        for path in sorted((example / "checks").glob("*/*/*.toml")):
+            check = f"{path.parent.name}/{path.stem}"
+            judge(f"show {check}", faults_of(show, ask("--book", example, "show", check, "--format", "json")))
+        with tempfile.TemporaryDirectory() as folder:
+            related = 0
+            for name, (path, right, wrong) in MISTAKES.items():
+                book = Path(folder) / "book"
+                shutil.copytree(example, book)
+                text = (book / path).read_text(encoding="utf-8")
+                if right not in text:
+                    raise ValueError(f"{path} has no {right}")
+                (book / path).write_text(text.replace(right, wrong, 1), encoding="utf-8")
+                document = ask("--book", book, "validate", "--format", "json", ends=(1,))
+                judge(name, faults_of(findings, document))
+                related += sum(len(finding["related"]) for finding in document["findings"])
+                shutil.rmtree(book)
+            judge("related places", [] if related else ["no finding had any"])
+    except (OSError, ValueError) as error:
+        print(error, file=sys.stderr)
+        return 3
+    print(f"{passed} passed, {failed} failed")
+    return 1 if failed else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
