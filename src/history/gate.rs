@@ -46,7 +46,7 @@ pub fn staged(repository: &Repository, clock: Clock) -> Result<Gate, LoadError> 
     let mut findings = Vec::new();
     for changes in &against {
         for change in changes {
-            findings.extend(touched(repository, &source, change)?);
+            findings.extend(touched(repository, &parents, &source, change)?);
         }
     }
     if source.read(MARKER)?.is_none() {
@@ -68,7 +68,8 @@ pub fn staged(repository: &Repository, clock: Clock) -> Result<Gate, LoadError> 
         })
         .map(|change| change.path.clone())
         .collect();
-    let facts_change = new.iter().any(|path| is_fact(path));
+    // In a merge a fact of one side may change what a check of the other rests on.
+    let facts_change = against.iter().flatten().any(|change| is_fact(&change.path));
     let records: Vec<String> = new
         .iter()
         .filter(|path| matches!(slot(path), Slot::Record(Kind::Check | Kind::Review, _)))
@@ -128,6 +129,7 @@ fn links_among(changes: &[Change], new: &BTreeSet<String>) -> Vec<Finding> {
 /// What the change does to one path, against one parent.
 fn touched(
     repository: &Repository,
+    parents: &[String],
     source: &Staged,
     change: &Change,
 ) -> Result<Vec<Finding>, LoadError> {
@@ -146,7 +148,7 @@ fn touched(
         None => None,
     };
     let restores_first = match &change.new {
-        Some(new) => repository.first_version(&change.path)?.as_deref() == Some(&new.id),
+        Some(new) => repository.first_version(parents, &change.path)?.as_deref() == Some(&new.id),
         None => false,
     };
     Ok(rules::judge_change(&rules::Touched {

@@ -38,6 +38,7 @@ fn change(touched: &Touched<'_>, out: &mut Out<'_>) {
         return;
     };
     let what = match kind {
+        Kind::Check | Kind::Review if touched.restores_first => return,
         Kind::Check | Kind::Review => kind.noun(),
         Kind::Nonconformity => {
             let before = outcome(touched.path, touched.before);
@@ -49,7 +50,7 @@ fn change(touched: &Touched<'_>, out: &mut Out<'_>) {
         }
         _ => return,
     };
-    if touched.restores_first || touched.after == Some(touched.before) {
+    if touched.after == Some(touched.before) {
         return;
     }
     let did = if touched.after.is_some() { "alters" } else { "removes or renames" };

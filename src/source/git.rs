@@ -34,6 +34,23 @@ const REPOSITORY_VARIABLES: [&str; 18] = [
     "GIT_NO_REPLACE_OBJECTS",
 ];
 
+/// The variables that change how git reads the paths that it is asked about.
+const PATHSPEC_VARIABLES: [&str; 4] = [
+    "GIT_LITERAL_PATHSPECS",
+    "GIT_GLOB_PATHSPECS",
+    "GIT_NOGLOB_PATHSPECS",
+    "GIT_ICASE_PATHSPECS",
+];
+
+/// Settings of the user that would change what git answers, or have it write or start something.
+const SETTINGS: [&str; 5] = [
+    "diff.autoRefreshIndex=false",
+    "diff.relative=false",
+    "log.follow=false",
+    "log.showSignature=false",
+    "core.fsmonitor=false",
+];
+
 /// A version of a file: its mode and the id of its blob.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Version {
@@ -89,16 +106,22 @@ fn failed(what: &str, output: &std::process::Output) -> SourceError {
 impl Repository {
     /// The repository that a book's folder lies in.
     ///
-    /// The environment that git gives a hook is honoured only where the folder lies in its work tree.
+    /// The environment that git gives a hook is honoured only where it speaks of that repository.
     pub fn of(folder: &Path) -> Result<Repository, SourceError> {
-        let folder = nearest_existing(folder)?;
-        let here = PathBuf::from(".");
+        let (existing, folder) = nearest_existing(folder)?;
+        let mut found = Repository {
+            cwd: existing,
+            from_environment: false,
+            top: PathBuf::new(),
+            prefix: String::new(),
+        };
+        let own_top = found.find_top();
         #[expect(clippy::disallowed_methods, reason = "what git tells its hooks")]
         let told =
             std::env::var_os("GIT_DIR").is_some() || std::env::var_os("GIT_INDEX_FILE").is_some();
         if told {
             let mut named = Repository {
-                cwd: here,
+                cwd: PathBuf::from("."),
                 from_environment: true,
                 top: PathBuf::new(),
                 prefix: String::new(),
@@ -108,16 +131,16 @@ impl Repository {
             {
                 named.top = top;
                 named.prefix = prefix;
-                return Ok(named);
+                let honoured = match &own_top {
+                    Ok(own_top) => named.speaks_of(&found, own_top)?,
+                    Err(_) => true,
+                };
+                if honoured {
+                    return Ok(named);
+                }
             }
         }
-        let mut found = Repository {
-            cwd: folder.clone(),
-            from_environment: false,
-            top: PathBuf::new(),
-            prefix: String::new(),
-        };
-        found.top = found.find_top()?;
+        found.top = own_top?;
         found.prefix = prefix_of(&found.top, &folder).ok_or_else(|| {
             SourceError::new(
                 format!(
@@ -131,10 +154,46 @@ impl Repository {
         Ok(found)
     }
 
+    /// Whether the environment means the repository that is found where the book lies, and not the one whose hook
+    /// went on to a book elsewhere: git takes the current folder for the work tree of whatever GIT_DIR names.
+    fn speaks_of(&self, found: &Repository, own_top: &Path) -> Result<bool, SourceError> {
+        #[expect(clippy::disallowed_methods, reason = "what git tells its hooks")]
+        let (work_tree, index) = (
+            std::env::var_os("GIT_WORK_TREE"),
+            std::env::var_os("GIT_INDEX_FILE"),
+        );
+        let git_folder = self.git_folder()?;
+        if git_folder != found.git_folder()? {
+            let explicit = work_tree.is_some_and(|tree| Path::new(&tree).is_absolute());
+            return Ok(explicit && self.top.starts_with(own_top));
+        }
+        let Some(index) = index else {
+            return Ok(true);
+        };
+        let index = self.top.join(index);
+        let Some(Ok(folder)) = index.parent().map(Path::canonicalize) else {
+            return Ok(true);
+        };
+        let of_a_repository = folder.join("HEAD").is_file()
+            && (folder.join("objects").is_dir() || folder.join("commondir").is_file());
+        Ok(folder == git_folder || !of_a_repository)
+    }
+
+    fn git_folder(&self) -> Result<PathBuf, SourceError> {
+        let folder = PathBuf::from(self.line(&["rev-parse", "--absolute-git-dir"])?);
+        Ok(folder.canonicalize().unwrap_or(folder))
+    }
+
     /// A git command on this repository. It never writes to index, refs or work tree.
     pub fn git(&self) -> Command {
         let mut command = Command::new("git");
         command.current_dir(&self.cwd).stdin(Stdio::null());
+        for setting in SETTINGS {
+            command.args(["-c", setting]);
+        }
+        for variable in PATHSPEC_VARIABLES {
+            command.env_remove(variable);
+        }
         if !self.from_environment {
             for variable in REPOSITORY_VARIABLES {
                 command.env_remove(variable);
@@ -237,7 +296,7 @@ impl Repository {
             let name = name.into_string().ok()?;
             Some(name.strip_prefix("GITHEAD_")?.to_owned())
         });
-        if self.from_environment || merging.is_empty() {
+        if self.from_environment {
             parents.extend(named.filter(|id| id.bytes().all(|byte| byte.is_ascii_hexdigit())));
         }
         let mut unique = Vec::new();
@@ -293,19 +352,24 @@ impl Repository {
         Ok(changes)
     }
 
-    /// The blob that a path had in the first commit that brought it.
-    pub fn first_version(&self, path: &str) -> Result<Option<String>, SourceError> {
+    /// The blob that a path had in the first commit, among those that lead to the parents, that brought it.
+    pub fn first_version(
+        &self,
+        parents: &[String],
+        path: &str,
+    ) -> Result<Option<String>, SourceError> {
         let full = format!("{}{path}", self.prefix);
         let spec = format!(":(top,literal){full}");
-        let commits = self.line(&[
+        let mut arguments = vec![
             "log",
+            "--topo-order",
             "--no-renames",
             "--diff-filter=A",
             "--format=%H",
-            "HEAD",
-            "--",
-            &spec,
-        ])?;
+        ];
+        arguments.extend(parents.iter().map(String::as_str));
+        arguments.extend(["--", &spec]);
+        let commits = self.line(&arguments)?;
         match commits.lines().last() {
             Some(first) => self
                 .line(&["rev-parse", &format!("{first}:{full}")])
@@ -347,7 +411,8 @@ fn version(mode: &str, id: &str) -> Option<Version> {
     })
 }
 
-fn nearest_existing(folder: &Path) -> Result<PathBuf, SourceError> {
+/// The nearest folder that exists, and the folder itself below it.
+fn nearest_existing(folder: &Path) -> Result<(PathBuf, PathBuf), SourceError> {
     let unusable = || {
         SourceError::new(
             format!("the folder {} cannot be opened", folder.display()),
@@ -362,10 +427,11 @@ fn nearest_existing(folder: &Path) -> Result<PathBuf, SourceError> {
     };
     loop {
         if let Ok(real) = at.canonicalize() {
-            return Ok(missing
+            let whole = missing
                 .iter()
                 .rev()
-                .fold(real, |path, step| path.join(step)));
+                .fold(real.clone(), |path, step| path.join(step));
+            return Ok((real, whole));
         }
         missing.push(at.file_name().ok_or_else(unusable)?.to_owned());
         at = at.parent().ok_or_else(unusable)?.to_owned();
