@@ -41,6 +41,11 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
                 "{path} is no check; checks are checks/<year>/<instrument>/<YYYY-MM-DD-HHMM>.toml"
             )));
         };
+        if disk.root.join(&path).is_symlink() {
+            return Err(Trouble::Usage(format!(
+                "{path} is a link; a record is a file of its own"
+            )));
+        }
         let bytes = disk
             .read(&path)?
             .ok_or_else(|| Trouble::Usage(format!("there is no {}", file.display())))?;
