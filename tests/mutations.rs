@@ -2,7 +2,7 @@
 
 use shearbook::book::Clock;
 use shearbook::parse::layout::{Slot, slot};
-use shearbook::record::{Kind, Word as _};
+use shearbook::record::Kind;
 use shearbook::rules::{Wanted, run};
 use shearbook::source::memory::Memory;
 use std::collections::BTreeMap;

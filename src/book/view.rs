@@ -202,7 +202,7 @@ pub fn spring_at<'a>(
 ) -> Option<(usize, &'a Spring)> {
     let rows = instrument.record.springs.iter().enumerate();
     rows.filter(|(_, row)| book.zone.begins(&row.from) <= at)
-        .last()
+        .next_back()
 }
 
 /// The standing row in force: a row that worsens binds from the next day where it is given as a date.
@@ -218,18 +218,20 @@ pub fn standing_at<'a>(
     rows.iter()
         .enumerate()
         .filter(|(_, row)| begins(row) <= at)
-        .last()
+        .next_back()
 }
 
 /// The last inspection that binds at a time.
 pub fn inspection_at(book: &Book, geometry: &Geometry, at: Timestamp) -> Option<(usize, Outcome)> {
     let rows = geometry.inspections.iter().enumerate();
-    let begun = rows.filter(|(_, (date, outcome))| {
+    let mut begun = rows.filter(|(_, (date, outcome))| {
         let begins = match outcome {
             Outcome::Sound => book.zone.begins(date),
             Outcome::Damaged => book.zone.worsens(date),
         };
         begins <= at
     });
-    begun.last().map(|(index, (_, outcome))| (index, *outcome))
+    begun
+        .next_back()
+        .map(|(index, (_, outcome))| (index, *outcome))
 }

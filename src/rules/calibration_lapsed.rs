@@ -18,10 +18,10 @@ const HELP: &str = "enter the certificate as a [[service]] row if the instrument
 fn check(view: &View<'_>, out: &mut Out<'_>) {
     let Some(instrument) = view.instrument else { return };
     let rows = instrument.services.iter().enumerate();
-    let begun = rows.filter(|(_, row)| {
+    let mut begun = rows.filter(|(_, row)| {
         row.kind == ServiceKind::Calibration && view.book.zone.begins(&row.date) <= view.performed
     });
-    let Some((row, calibration)) = begun.last() else {
+    let Some((row, calibration)) = begun.next_back() else {
         out.say(
             view.at("/instrument"),
             format!("instrument {} had no full calibration by {}", instrument.id, view.date),

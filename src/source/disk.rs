@@ -104,7 +104,9 @@ impl Source for Disk {
                 "look at the file's permissions",
             )
         };
-        let file = match std::fs::File::open(&full) {
+        #[expect(clippy::disallowed_methods, reason = "this is the source")]
+        let opened = std::fs::File::open(&full);
+        let file = match opened {
             Ok(file) => file,
             Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(None),
             Err(error) => return Err(failed(error)),
