@@ -200,9 +200,8 @@ pub fn spring_at<'a>(
     instrument: &'a Loaded<Instrument>,
     at: Timestamp,
 ) -> Option<(usize, &'a Spring)> {
-    let rows = instrument.record.springs.iter().enumerate();
-    rows.filter(|(_, row)| book.zone.begins(&row.from) <= at)
-        .next_back()
+    let mut rows = instrument.record.springs.iter().enumerate();
+    rows.rfind(|(_, row)| book.zone.begins(&row.from) <= at)
 }
 
 /// The standing row in force: a row that worsens binds from the next day where it is given as a date.
@@ -215,10 +214,7 @@ pub fn standing_at<'a>(
         State::InService | State::Usable => book.zone.begins(&row.from),
         State::Quarantined | State::Withdrawn => book.zone.worsens(&row.from),
     };
-    rows.iter()
-        .enumerate()
-        .filter(|(_, row)| begins(row) <= at)
-        .next_back()
+    rows.iter().enumerate().rfind(|(_, row)| begins(row) <= at)
 }
 
 /// The last inspection that binds at a time.
