@@ -43,7 +43,7 @@ pub fn summary(report: &Findings<'_>) -> String {
         "checks"
     };
     format!(
-        "{} {files} read, {} {checks} judged: {}.",
+        "{} {files} read, {} {checks} judged.\n{}.",
         report.files,
         report.checks,
         tally(report.counts)

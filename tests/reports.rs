@@ -1,0 +1,103 @@
+//! What people read stays legible: at 60 columns, without colour, and without hidden characters.
+
+use shearbook::book::Clock;
+use shearbook::finding::Counts;
+use shearbook::report::{Findings, plain, terminal};
+use shearbook::rules::{Wanted, run};
+use shearbook::source::memory::Memory;
+use std::path::Path;
+
+/// The example with a tired analyst's mistakes in one check.
+fn findings_of(mistakes: &[(&str, &str)]) -> Vec<shearbook::finding::Finding> {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("records-example");
+    let mut memory = Memory::default();
+    for entry in walkdir::WalkDir::new(&root) {
+        let entry = entry.expect("entry");
+        if entry.file_type().is_file() {
+            let path = entry
+                .path()
+                .strip_prefix(&root)
+                .expect("inside")
+                .to_string_lossy()
+                .replace('\\', "/");
+            #[expect(clippy::disallowed_methods, reason = "a test reads the example")]
+            let bytes = std::fs::read(entry.path()).expect("file");
+            memory.files.insert(path, bytes);
+        }
+    }
+    let path = "checks/2026/VM-01/2026-11-20-0942.toml";
+    let mut text = String::from_utf8(memory.files[path].clone()).expect("text");
+    for (from, to) in mistakes {
+        assert!(text.contains(from), "{from}");
+        text = text.replacen(from, to, 1);
+    }
+    memory.files.insert(path.to_owned(), text.into_bytes());
+    let clock = Clock {
+        now: "2026-11-25T12:00:00Z".parse().expect("time"),
+        as_of: None,
+    };
+    let all = run(&memory, clock, &Wanted::All).expect("judged").findings;
+    all.into_iter()
+        .filter(|finding| finding.place.path == path)
+        .collect()
+}
+
+fn report<'a>(findings: &'a [shearbook::finding::Finding]) -> Findings<'a> {
+    Findings {
+        book: "records-example",
+        as_of: "2026-11-25".to_owned(),
+        findings,
+        counts: Counts::of(findings),
+        files: 1,
+        checks: 1,
+    }
+}
+
+#[test]
+fn mistakes_are_told_within_sixty_columns_and_without_colour() {
+    let findings = findings_of(&[
+        ("25.03", "25.61"),
+        ("fluid = \"K-2291\"", "fluid = \"K-1874\""),
+    ]);
+    let rules: Vec<&str> = findings.iter().map(|finding| finding.rule).collect();
+    assert!(
+        rules.contains(&"temperature-out-of-window") && rules.contains(&"fluid-expired"),
+        "{rules:?}"
+    );
+    let text = terminal::render(
+        &report(&findings),
+        terminal::Style {
+            width: 60,
+            colour: false,
+        },
+    );
+    for line in text.lines() {
+        assert!(line.chars().count() <= 60, "{line}");
+        assert!(!line.contains('\u{1b}'), "{line}");
+    }
+    for words in ["25.61", "expires", "fluids/K-1874.toml", "help:"] {
+        assert!(text.contains(words), "{words} is not in\n{text}");
+    }
+}
+
+#[test]
+fn the_plain_form_has_no_drawing_and_says_all() {
+    let findings = findings_of(&[("25.03", "25,03 # \u{7}")]);
+    let text = plain::render(&report(&findings));
+    assert!(text.is_ascii() || text.contains('\u{fffd}'), "{text}");
+    for words in [
+        "toml-syntax",
+        "line 26, column",
+        "what: ",
+        "next: ",
+        "25.03",
+    ] {
+        assert!(text.contains(words), "{words} is not in\n{text}");
+    }
+    assert!(
+        !text
+            .chars()
+            .any(|character| character.is_control() && character != '\n'),
+        "{text:?}"
+    );
+}
