@@ -110,7 +110,7 @@ impl<'a> Page<'a> {
                     rule: None,
                     help: None,
                     label: None,
-                    excerpt: Excerpt::of(&related.place, width),
+                    excerpt: Excerpt::of(&related.place, width.saturating_sub(7)),
                     related: Vec::new(),
                 })
                 .collect(),

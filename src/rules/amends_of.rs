@@ -26,7 +26,7 @@ fn check(view: &View<'_>, _: &Links, out: &mut Out<'_>) {
                 ),
             )
             .help(format!(
-                "write amends = \"{}\", with amended, amended_by and reason; shearbook amend does it",
+                "write amends = \"{}\", with amended, amended_by and reason",
                 previous.id()
             ));
         }

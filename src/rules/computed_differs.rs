@@ -288,7 +288,7 @@ impl Compare<'_, '_, '_> {
             said = said.because(place, what);
         }
         said.help(format!(
-            "{look}; before the commit run shearbook seal, afterwards put the change back, or correct the fact and amend the check (shearbook correct, shearbook amend)"
+            "{look}; before the commit run shearbook seal, afterwards put the change back, or correct the fact and amend the check"
         ));
     }
 }

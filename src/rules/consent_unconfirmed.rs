@@ -41,7 +41,7 @@ fn check(view: &View<'_>, links: &Links, out: &mut Out<'_>) {
         };
         out.say(view.at(&format!("/deviation/{index}/consent")), message)
             .help(format!(
-                "ask {person} to review the check: shearbook review; an approval confirms the consent"
+                "ask {person} to review the check in a file under reviews/; an approval confirms the consent"
             ));
     }
 }
