@@ -356,7 +356,8 @@ fn explain_syntax(line: &str, parser_says: &str) -> (String, String) {
     let code = line.trim();
     if let Some((key, value)) = code.split_once('=') {
         let key = key.trim();
-        let value = value.trim();
+        // A remark is no part of the value.
+        let value = value.split(" #").next().unwrap_or("").trim();
         let figure = value.split(['#', ' ']).next().unwrap_or("");
         if let Some((whole, part)) = figure.split_once(',') {
             let digits =

@@ -68,7 +68,10 @@ impl Source for Disk {
             return Ok(Vec::new());
         }
         let mut entries = Vec::new();
-        for entry in walkdir::WalkDir::new(&top).sort_by_file_name() {
+        for entry in walkdir::WalkDir::new(&top)
+            .follow_root_links(false)
+            .sort_by_file_name()
+        {
             let entry = entry.map_err(|error| {
                 SourceError::new(
                     format!("a folder of the book cannot be read: {error}"),
