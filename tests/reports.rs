@@ -81,6 +81,24 @@ fn mistakes_are_told_within_sixty_columns_and_without_colour() {
 }
 
 #[test]
+fn a_path_is_never_cut_at_its_hyphens() {
+    let findings = findings_of(&[(
+        "performed = 2026-11-20T09:42",
+        "performed = 2026-11-20T09:43",
+    )]);
+    let style = terminal::Style {
+        width: 60,
+        colour: false,
+    };
+    let text = terminal::render(&report(&findings), style);
+    assert!(text.contains("id-path"), "{text}");
+    assert!(
+        text.lines().all(|line| !line.trim_end().ends_with('-')),
+        "{text}"
+    );
+}
+
+#[test]
 fn the_plain_form_has_no_drawing_and_says_all() {
     let findings = findings_of(&[("25.03", "25,03 # \u{7}")]);
     let text = plain::render(&report(&findings));

@@ -3,6 +3,7 @@
 use super::toml::escape;
 use super::{Doc, FORMAT, Fault, FaultKind, METHOD};
 use crate::record::{Kind, Word};
+use crate::text::nearest;
 use jsonschema::Validator;
 use jsonschema::error::{TypeKind, ValidationError, ValidationErrorKind};
 use serde_json::Value as Json;
@@ -328,15 +329,6 @@ fn unknown_key(doc: &Doc, schema: &Json, at: &str, unknown: &str) -> Fault {
         message,
         help,
     }
-}
-
-fn nearest<'a>(given: &str, words: impl Iterator<Item = &'a str>) -> Option<&'a str> {
-    let given = given.to_lowercase();
-    words
-        .map(|word| (strsim::damerau_levenshtein(&given, word), word))
-        .filter(|(distance, word)| *distance <= 1 + word.chars().count() / 4)
-        .min()
-        .map(|(_, word)| word)
 }
 
 /// The key stands, spelled so, at the top of the record or in one of its tables.

@@ -184,6 +184,9 @@ pub fn render(report: &Findings<'_>, style: Style) -> String {
     let handler = GraphicalReportHandler::new_themed(theme)
         .with_width(style.width)
         .with_links(false)
+        // A path or a command that is cut at its hyphens cannot be copied.
+        .with_word_splitter(textwrap::WordSplitter::NoHyphenation)
+        .with_word_separator(textwrap::WordSeparator::AsciiSpace)
         .with_show_related_as_nested(true);
     let mut text = String::new();
     for finding in report.findings {

@@ -16,7 +16,9 @@ pub(super) static RULE: Rule = Rule {
 const HELP: &str = "enter the certificate as a [[service]] row if the instrument was calibrated; else have it calibrated by a competent laboratory";
 
 fn check(view: &View<'_>, out: &mut Out<'_>) {
-    let Some(instrument) = view.instrument else { return };
+    let Some(instrument) = view.instrument else {
+        return;
+    };
     let rows = instrument.services.iter().enumerate();
     let mut begun = rows.filter(|(_, row)| {
         row.kind == ServiceKind::Calibration && view.book.zone.begins(&row.date) <= view.performed
@@ -24,9 +26,15 @@ fn check(view: &View<'_>, out: &mut Out<'_>) {
     let Some((row, calibration)) = begun.next_back() else {
         out.say(
             view.at("/instrument"),
-            format!("instrument {} had no full calibration by {}", instrument.id, view.date),
+            format!(
+                "instrument {} had no full calibration by {}",
+                instrument.id, view.date
+            ),
         )
-        .because(instrument.at("/service"), "no [[service]] row of kind calibration before the check")
+        .because(
+            instrument.at("/service"),
+            "no [[service]] row of kind calibration before the check",
+        )
         .help(HELP);
         return;
     };
@@ -51,7 +59,9 @@ fn check(view: &View<'_>, out: &mut Out<'_>) {
         when @ When::Time(_) => view.book.zone.date(view.book.zone.begins(when)),
     };
     let months = policy.service_interval_months;
-    let Some(due) = months_after(day, months) else { return };
+    let Some(due) = months_after(day, months) else {
+        return;
+    };
     if view.date > due {
         out.say(
             view.at("/instrument"),

@@ -23,7 +23,7 @@ fn check(view: &View<'_>, out: &mut Out<'_>) {
         match refusal {
             Refusal::NotSoftenable if super::rule(named).is_none() => {
                 let ids = RULES.iter().map(|rule| rule.id);
-                let meant = super::reference_missing::nearest(named, ids)
+                let meant = crate::text::nearest(named, ids)
                     .map(|id| format!("did you mean {id}? "))
                     .unwrap_or_default();
                 out.say(rule, format!("there is no rule {named}"))

@@ -17,8 +17,12 @@ fn check(view: &View<'_>, out: &mut Out<'_>) {
         return;
     };
     let help = match standing.state {
-        State::Quarantined => "repeat the check with another lot, or once this one is cleared with a new [[standing]] row; keep this check as evidence with void = true, void_cause and reason",
-        State::Withdrawn => "repeat the check with another lot; keep this one as evidence with void = true, void_cause and reason",
+        State::Quarantined => {
+            "repeat the check with another lot, or once this one is cleared with a new [[standing]] row; keep this check as evidence with void = true, void_cause and reason"
+        }
+        State::Withdrawn => {
+            "repeat the check with another lot; keep this one as evidence with void = true, void_cause and reason"
+        }
         State::InService | State::Usable => return,
     };
     out.say(

@@ -26,7 +26,9 @@ fn check(view: &View<'_>, out: &mut Out<'_>) {
         .help(format!("correct the lot or performed if it is mistyped; else repeat the check with a certified lot, and {VOID}"));
         return;
     }
-    let Some((row, bottle)) = view.bottle else { return };
+    let Some((row, bottle)) = view.bottle else {
+        return;
+    };
     if view.date < bottle.opened {
         out.say(
             view.at("/bottle"),

@@ -12,11 +12,15 @@ pub(super) static RULE: Rule = Rule {
 };
 
 fn check(view: &View<'_>, out: &mut Out<'_>) {
-    let (Some(policy), Some(fluid)) = (view.policy, view.fluid) else { return };
+    let (Some(policy), Some(fluid)) = (view.policy, view.fluid) else {
+        return;
+    };
     let (Some(months), Some((row, bottle))) = (policy.in_use_months, view.bottle) else {
         return;
     };
-    let Some(last) = months_after(bottle.opened, months) else { return };
+    let Some(last) = months_after(bottle.opened, months) else {
+        return;
+    };
     if view.date > last {
         out.say(
             view.at("/bottle"),

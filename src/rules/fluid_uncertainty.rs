@@ -12,10 +12,16 @@ pub(super) static RULE: Rule = Rule {
 };
 
 fn check(view: &View<'_>, out: &mut Out<'_>) {
-    let (Some(policy), Some(fluid)) = (view.policy, view.fluid) else { return };
-    let Some((row, certified)) = view.certified() else { return };
+    let (Some(policy), Some(fluid)) = (view.policy, view.fluid) else {
+        return;
+    };
+    let Some((row, certified)) = view.certified() else {
+        return;
+    };
     let limit = &policy.fluid_max_expanded_uncertainty_percent;
-    let Some(percent) = certified.expanded_uncertainty_percent() else { return };
+    let Some(percent) = certified.expanded_uncertainty_percent() else {
+        return;
+    };
     if percent <= limit.value {
         return;
     }
@@ -26,7 +32,10 @@ fn check(view: &View<'_>, out: &mut Out<'_>) {
             if part == support::figure(&limit.value) {
                 part = percent.to_decimal_string();
             }
-            (format!("{size} mPa.s, that is {part} %"), "expanded_uncertainty_mpa_s")
+            (
+                format!("{size} mPa.s, that is {part} %"),
+                "expanded_uncertainty_mpa_s",
+            )
         }
     };
     out.say(

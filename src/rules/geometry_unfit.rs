@@ -12,7 +12,9 @@ pub(super) static RULE: Rule = Rule {
 };
 
 fn check(view: &View<'_>, out: &mut Out<'_>) {
-    let Some(geometry) = view.geometry else { return };
+    let Some(geometry) = view.geometry else {
+        return;
+    };
     if let (Some(instrument), Some(fits)) = (view.instrument, &geometry.fits)
         && !fits.iter().any(|id| *id == instrument.id)
     {
@@ -28,7 +30,11 @@ fn check(view: &View<'_>, out: &mut Out<'_>) {
         .help("correct the geometry's id if it is mistyped; else repeat the check with a geometry that fits, or add the instrument to fits if it belongs there");
     }
     if let Some((row, Outcome::Damaged)) = inspection_at(view.book, geometry, view.performed) {
-        let on = geometry.inspections.get(row).map(|(date, _)| format!(" on {date}")).unwrap_or_default();
+        let on = geometry
+            .inspections
+            .get(row)
+            .map(|(date, _)| format!(" on {date}"))
+            .unwrap_or_default();
         out.say(
             view.at("/geometry"),
             format!(

@@ -13,7 +13,9 @@ pub(super) static RULE: Rule = Rule {
 };
 
 fn check(view: &View<'_>, out: &mut Out<'_>) {
-    let Some(instrument) = view.instrument else { return };
+    let Some(instrument) = view.instrument else {
+        return;
+    };
     let standing = standing_at(view.book, &instrument.standings, view.performed);
     if let Some((row, standing)) = standing {
         let occasion = view.check.occasion;
@@ -25,8 +27,12 @@ fn check(view: &View<'_>, out: &mut Out<'_>) {
         if refused {
             let reason = standing.reason.as_deref().unwrap_or("no reason given");
             let help = match standing.state {
-                State::Quarantined => "state what the check was for: occasion repeat, after-service, after-move or investigation; a scheduled check waits until a new [[standing]] row puts the instrument back in service",
-                _ => "a withdrawn instrument is not checked; correct the instrument's id if it is mistyped, or add a [[standing]] row if it came back into service before the check",
+                State::Quarantined => {
+                    "state what the check was for: occasion repeat, after-service, after-move or investigation; a scheduled check waits until a new [[standing]] row puts the instrument back in service"
+                }
+                _ => {
+                    "a withdrawn instrument is not checked; correct the instrument's id if it is mistyped, or add a [[standing]] row if it came back into service before the check"
+                }
             };
             let allowed = match standing.state {
                 State::Quarantined => ", which allows no scheduled check",
@@ -42,7 +48,10 @@ fn check(view: &View<'_>, out: &mut Out<'_>) {
                     view.date
                 ),
             )
-            .because(instrument.at(&format!("/standing/{row}/state")), format!("set by {}: {reason}", standing.by))
+            .because(
+                instrument.at(&format!("/standing/{row}/state")),
+                format!("set by {}: {reason}", standing.by),
+            )
             .help(help);
             return;
         }

@@ -13,7 +13,9 @@ pub(super) static RULE: Rule = Rule {
 };
 
 fn check(view: &View<'_>, out: &mut Out<'_>) {
-    let Some(instrument) = view.instrument else { return };
+    let Some(instrument) = view.instrument else {
+        return;
+    };
     if view.policy.is_some() || view.book.policies.any_broken() {
         return;
     }
@@ -22,7 +24,12 @@ fn check(view: &View<'_>, out: &mut Out<'_>) {
         None => true,
         Some(groups) => group.is_some_and(|group| groups.iter().any(|name| name == group)),
     };
-    let first = view.book.policies.sound().filter(applies).min_by_key(|policy| policy.effective);
+    let first = view
+        .book
+        .policies
+        .sound()
+        .filter(applies)
+        .min_by_key(|policy| policy.effective);
     match first {
         Some(policy) => out
             .say(

@@ -18,7 +18,11 @@ fn check(view: &View<'_>, out: &mut Out<'_>) {
     let kind = view.geometry.map(|geometry| geometry.kind);
     let asked = || policy.at("/preparation/confirm");
     let mut missing = Vec::new();
-    for confirm in policy.confirm.iter().filter(|confirm| applies(**confirm, kind)) {
+    for confirm in policy
+        .confirm
+        .iter()
+        .filter(|confirm| applies(**confirm, kind))
+    {
         match confirmed(*confirm, &view.check.preparation) {
             Some(true) => {}
             Some(false) => {
@@ -47,9 +51,15 @@ fn applies(confirm: Confirm, kind: Option<GeometryKind>) -> bool {
     match confirm {
         Confirm::Levelled | Confirm::VesselAsSpecified => true,
         Confirm::ImmersedToMark | Confirm::FreeOfBubbles => {
-            matches!(kind, Some(GeometryKind::Factored | GeometryKind::CoaxialCylinders))
+            matches!(
+                kind,
+                Some(GeometryKind::Factored | GeometryKind::CoaxialCylinders)
+            )
         }
-        Confirm::GapSet => matches!(kind, Some(GeometryKind::ConePlate | GeometryKind::ParallelPlates)),
+        Confirm::GapSet => matches!(
+            kind,
+            Some(GeometryKind::ConePlate | GeometryKind::ParallelPlates)
+        ),
     }
 }
 

@@ -53,11 +53,18 @@ fn change(touched: &Touched<'_>, out: &mut Out<'_>) {
     if touched.after == Some(touched.before) {
         return;
     }
-    let did = if touched.after.is_some() { "alters" } else { "removes or renames" };
+    let did = if touched.after.is_some() {
+        "alters"
+    } else {
+        "removes or renames"
+    };
     let (place, was) = first_difference(touched);
     let said = out.say(
         place,
-        format!("this change {did} a committed record, the {what} {}", touched.path),
+        format!(
+            "this change {did} a committed record, the {what} {}",
+            touched.path
+        ),
     );
     let said = match was {
         Some(was) => said.because(was, "the line as it was committed"),
@@ -85,12 +92,21 @@ fn first_difference(touched: &Touched<'_>) -> (Place, Option<Place>) {
     let mut lines = before.as_str().lines().zip(after.as_str().lines());
     let line = lines.position(|(one, other)| one != other);
     let line = line.unwrap_or_else(|| {
-        let shorter = before.as_str().lines().count().min(after.as_str().lines().count());
+        let shorter = before
+            .as_str()
+            .lines()
+            .count()
+            .min(after.as_str().lines().count());
         shorter.saturating_sub(1)
     });
     let place = |text: &Text| {
         let excerpt = text.line_text(line + 1);
-        let start = text.as_str().lines().take(line).map(|line| line.len() + 1).sum::<usize>();
+        let start = text
+            .as_str()
+            .lines()
+            .take(line)
+            .map(|line| line.len() + 1)
+            .sum::<usize>();
         let position = text.position(Span::new(start, start + excerpt.len()));
         Place {
             line: u32::try_from(line + 1).unwrap_or(u32::MAX),

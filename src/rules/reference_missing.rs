@@ -8,6 +8,7 @@ use crate::record::instrument::Instrument;
 use crate::record::nonconformity::Nonconformity;
 use crate::record::review::Review;
 use crate::record::{Correction, Kind, Standing};
+use crate::text::nearest;
 
 pub(super) static RULE: Rule = Rule {
     id: "reference-missing",
@@ -19,15 +20,6 @@ pub(super) static RULE: Rule = Rule {
 
 /// Lists of more ids than this are not read.
 const SHORT_LIST: usize = 8;
-
-/// The id that was most likely meant.
-pub(super) fn nearest<'a>(given: &str, ids: impl Iterator<Item = &'a str>) -> Option<&'a str> {
-    let given = given.to_lowercase();
-    ids.map(|id| (strsim::damerau_levenshtein(&given, &id.to_lowercase()), id))
-        .filter(|(distance, id)| *distance <= 1 + id.chars().count() / 4)
-        .min()
-        .map(|(_, id)| id)
-}
 
 /// Which id was meant, and which there are where they are few.
 fn there_are<'a>(given: &str, ids: impl Iterator<Item = &'a str> + Clone) -> String {
@@ -62,22 +54,24 @@ fn say_missing<'a>(
 }
 
 /// A name that stands for a record of a shelf; a broken record has its own finding.
-fn ask<R>(out: &mut Out<'_>, shelf: &Shelf<R>, kind: Kind, id: &str, place: impl FnOnce() -> Place) {
+fn ask<R>(
+    out: &mut Out<'_>,
+    shelf: &Shelf<R>,
+    kind: Kind,
+    id: &str,
+    place: impl FnOnce() -> Place,
+) {
     if matches!(shelf.named(id), Named::Missing) {
         say_missing(out, place(), kind, id, shelf.0.keys().map(String::as_str));
     }
 }
 
-fn say_no_check<'a>(
-    out: &mut Out<'_>,
-    place: Place,
-    id: &str,
-    ids: impl Iterator<Item = &'a str>,
-) {
+fn say_no_check<'a>(out: &mut Out<'_>, place: Place, id: &str, ids: impl Iterator<Item = &'a str>) {
     let meant = nearest(id, ids)
         .map(|id| format!("did you mean {id}? "))
         .unwrap_or_default();
-    let at = layout::check_path(id).map_or_else(String::new, |path| format!("; it would stand in {path}"));
+    let at = layout::check_path(id)
+        .map_or_else(String::new, |path| format!("; it would stand in {path}"));
     out.say(place, format!("there is no check {id}"))
         .help(format!(
             "{meant}a check's id is its instrument, a slash and its file name without .toml{at}"
@@ -87,23 +81,38 @@ fn say_no_check<'a>(
 fn check(view: &View<'_>, out: &mut Out<'_>) {
     let (book, check) = (view.book, view.check);
     let at = |pointer: &'static str| move || view.at(pointer);
-    ask(out, &book.instruments, Kind::Instrument, &check.instrument, at("/instrument"));
+    ask(
+        out,
+        &book.instruments,
+        Kind::Instrument,
+        &check.instrument,
+        at("/instrument"),
+    );
     if let Some(id) = &check.geometry {
         ask(out, &book.geometries, Kind::Geometry, id, at("/geometry"));
     }
     ask(out, &book.fluids, Kind::Fluid, &check.fluid, at("/fluid"));
     if let (Some(fluid), Some(bottle), None) = (view.fluid, &check.bottle, view.bottle) {
         let ids = fluid.bottles.iter().map(|bottle| bottle.id.as_str());
-        out.say(view.at("/bottle"), format!("lot {} has no bottle {bottle}", fluid.id))
-            .because(fluid.at("/bottle"), "the bottles of the lot")
-            .help(format!(
-                "{}correct the name, or add the [[bottle]] with its date to {}",
-                there_are(bottle, ids),
-                fluid.doc.path
-            ));
+        out.say(
+            view.at("/bottle"),
+            format!("lot {} has no bottle {bottle}", fluid.id),
+        )
+        .because(fluid.at("/bottle"), "the bottles of the lot")
+        .help(format!(
+            "{}correct the name, or add the [[bottle]] with its date to {}",
+            there_are(bottle, ids),
+            fluid.doc.path
+        ));
     }
     if let Some(id) = &check.thermometer {
-        ask(out, &book.thermometers, Kind::Thermometer, id, at("/thermometer"));
+        ask(
+            out,
+            &book.thermometers,
+            Kind::Thermometer,
+            id,
+            at("/thermometer"),
+        );
     }
     if let Some(id) = &check.bath {
         ask(out, &book.baths, Kind::Bath, id, at("/bath"));
@@ -116,7 +125,9 @@ fn check(view: &View<'_>, out: &mut Out<'_>) {
         person(out, book, id, at("/amended_by"));
     }
     for (index, deviation) in check.deviations.iter().enumerate() {
-        person(out, book, &deviation.consent, || view.at(&format!("/deviation/{index}/consent")));
+        person(out, book, &deviation.consent, || {
+            view.at(&format!("/deviation/{index}/consent"))
+        });
     }
 }
 
@@ -127,7 +138,10 @@ fn person(out: &mut Out<'_>, book: &Book, id: &str, place: impl FnOnce() -> Plac
 fn linked(view: &View<'_>, links: &Links, out: &mut Out<'_>) {
     let check = view.check;
     // An amendment that does not name the record before it is amends-of, whether or not what it names exists.
-    let amends = check.amends.as_ref().filter(|id| amends_of::names_the_one_before(view.id, id));
+    let amends = check
+        .amends
+        .as_ref()
+        .filter(|id| amends_of::names_the_one_before(view.id, id));
     for (pointer, named) in [("/repeats", check.repeats.as_ref()), ("/amends", amends)] {
         if let Some(id) = named.filter(|id| !links.checks.contains_key(*id)) {
             say_no_check(out, view.at(pointer), id, known(links));
@@ -176,13 +190,17 @@ fn fact(book: &Book, fact: Fact<'_>, out: &mut Out<'_>) {
 
 fn corrected(out: &mut Out<'_>, book: &Book, doc: &Doc, rows: &[Correction]) {
     for (index, row) in rows.iter().enumerate() {
-        person(out, book, &row.by, || doc.place(&format!("/correction/{index}/by")));
+        person(out, book, &row.by, || {
+            doc.place(&format!("/correction/{index}/by"))
+        });
     }
 }
 
 fn stands(out: &mut Out<'_>, book: &Book, doc: &Doc, rows: &[Standing]) {
     for (index, row) in rows.iter().enumerate() {
-        person(out, book, &row.by, || doc.place(&format!("/standing/{index}/by")));
+        person(out, book, &row.by, || {
+            doc.place(&format!("/standing/{index}/by"))
+        });
     }
 }
 
@@ -202,7 +220,10 @@ fn usage(out: &mut Out<'_>, book: &Book, record: &Loaded<Instrument>) {
         record.at("/usage"),
         format!("policy {} has no usage class {}", policy.id, record.usage),
     )
-    .because(policy.at("/interval"), "the classes and their days between checks")
+    .because(
+        policy.at("/interval"),
+        "the classes and their days between checks",
+    )
     .help(format!(
         "{}name one of them, or give the next policy this class",
         there_are(&record.usage, classes)
@@ -243,7 +264,10 @@ pub(super) fn nonconformities(
     exists: &Exists<'_>,
     findings: &mut Vec<Finding>,
 ) -> Result<(), LoadError> {
-    let mut out = Out { rule: &RULE, findings };
+    let mut out = Out {
+        rule: &RULE,
+        findings,
+    };
     for record in book.nonconformities.sound() {
         of_nonconformity(record, links, exists, &mut out)?;
     }
@@ -258,7 +282,12 @@ fn of_nonconformity(
 ) -> Result<(), LoadError> {
     for (index, id) in record.checks.iter().enumerate() {
         if !exists(id)? {
-            say_no_check(out, record.at(&format!("/checks/{index}")), id, known(links));
+            say_no_check(
+                out,
+                record.at(&format!("/checks/{index}")),
+                id,
+                known(links),
+            );
         }
     }
     Ok(())
@@ -275,7 +304,10 @@ pub(super) fn review(
         return Ok(());
     };
     if !exists(id)? {
-        let mut out = Out { rule: &RULE, findings };
+        let mut out = Out {
+            rule: &RULE,
+            findings,
+        };
         say_no_check(&mut out, record.at("/check"), id, known(links));
     }
     Ok(())

@@ -11,6 +11,7 @@ use crate::record::person::Duty;
 use crate::record::policy::{Basis, Decision, Policy};
 use crate::record::thermometer::Thermometer;
 use crate::record::{Correction, Number, Stamp, Standing, State, When};
+use crate::text::nearest;
 use jiff::civil::Date;
 
 pub(super) static RULE: Rule = Rule {
@@ -216,14 +217,6 @@ fn an(severity: Severity) -> &'static str {
         Severity::Warning => "a warning",
         Severity::Notice => "a notice",
     }
-}
-
-fn nearest<'a>(given: &str, known: impl Iterator<Item = &'a str>) -> Option<&'a str> {
-    known
-        .map(|word| (strsim::damerau_levenshtein(given, word), word))
-        .filter(|(distance, word)| *distance <= 1 + word.len() / 4)
-        .min()
-        .map(|(_, word)| word)
 }
 
 fn unknown_rule(policy: &Loaded<Policy>, pointer: &str, id: &str, out: &mut Out<'_>) {

@@ -17,7 +17,10 @@ fn check(view: &View<'_>, out: &mut Out<'_>) {
     let row = fitting_row(view, policy);
     let Some(started) = &view.check.preparation.soak_started else {
         let asked = match row {
-            Some((_, soak)) => format!("policy {} asks for {} min at temperature", policy.id, soak.minutes),
+            Some((_, soak)) => format!(
+                "policy {} asks for {} min at temperature",
+                policy.id, soak.minutes
+            ),
             None => format!("policy {} asks for a time at temperature", policy.id),
         };
         out.say(
@@ -28,9 +31,12 @@ fn check(view: &View<'_>, out: &mut Out<'_>) {
         .help("write soak_started under [preparation]: when fluid and geometry came to temperature; if nobody knows, repeat the check");
         return;
     };
-    let (Some((_, soak)), Ok(began)) = (row, view.book.zone.instant(started)) else { return };
+    let (Some((_, soak)), Ok(began)) = (row, view.book.zone.instant(started)) else {
+        return;
+    };
     let elapsed = view.performed.duration_since(began);
-    let fraction = Exact::integer(i64::from(elapsed.subsec_nanos())).divide(&Exact::integer(1_000_000_000));
+    let fraction =
+        Exact::integer(i64::from(elapsed.subsec_nanos())).divide(&Exact::integer(1_000_000_000));
     let Some(fraction) = fraction else { return };
     let seconds = Exact::integer(elapsed.as_secs()) + fraction;
     if seconds >= &soak.minutes.value * Exact::integer(60) {

@@ -13,10 +13,14 @@ pub(super) static RULE: Rule = Rule {
 };
 
 fn check(view: &View<'_>, out: &mut Out<'_>) {
-    let Some(instrument) = view.instrument else { return };
+    let Some(instrument) = view.instrument else {
+        return;
+    };
     for (index, point) in view.check.points.iter().enumerate() {
         let speed = &point.speed_rpm;
-        let Some((has, key)) = refused(&instrument.speeds, speed) else { continue };
+        let Some((has, key)) = refused(&instrument.speeds, speed) else {
+            continue;
+        };
         out.say(
             view.at(&format!("/point/{index}/speed_rpm")),
             format!("instrument {} has no speed of {speed} rpm; {has}", instrument.id),
@@ -36,8 +40,14 @@ fn refused(speeds: &Speeds, speed: &Number) -> Option<(String, &'static str)> {
         Speeds::These(these) if these.iter().any(|has| has.value == speed.value) => None,
         Speeds::These(these) => {
             let by_size = |a: &&Number, b: &&Number| a.value.cmp(&b.value);
-            let below = these.iter().filter(|has| has.value < speed.value).max_by(by_size);
-            let above = these.iter().filter(|has| has.value > speed.value).min_by(by_size);
+            let below = these
+                .iter()
+                .filter(|has| has.value < speed.value)
+                .max_by(by_size);
+            let above = these
+                .iter()
+                .filter(|has| has.value > speed.value)
+                .min_by(by_size);
             let has = match (below, above) {
                 (Some(below), Some(above)) => format!("its nearest are {below} and {above}"),
                 (Some(fastest), None) => format!("its fastest is {fastest}"),

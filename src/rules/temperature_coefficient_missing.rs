@@ -14,8 +14,12 @@ pub(super) static RULE: Rule = Rule {
 };
 
 fn check(view: &View<'_>, out: &mut Out<'_>) {
-    let (Some(policy), Some(fluid)) = (view.policy, view.fluid) else { return };
-    let Some((row, certified)) = view.certified() else { return };
+    let (Some(policy), Some(fluid)) = (view.policy, view.fluid) else {
+        return;
+    };
+    let Some((row, certified)) = view.certified() else {
+        return;
+    };
     if policy.basis != Basis::Corrected {
         return;
     }

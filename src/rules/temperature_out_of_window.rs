@@ -11,11 +11,19 @@ pub(super) static RULE: Rule = Rule {
 };
 
 fn check(view: &View<'_>, out: &mut Out<'_>) {
-    let (Some(policy), Some(fluid), Some(judgement)) = (view.policy, view.fluid, &view.judgement) else {
+    let (Some(policy), Some(fluid), Some(judgement)) = (view.policy, view.fluid, &view.judgement)
+    else {
         return;
     };
-    let Some((row, certified)) = view.certified() else { return };
-    let points = view.check.points.iter().zip(&judgement.corrected_c).enumerate();
+    let Some((row, certified)) = view.certified() else {
+        return;
+    };
+    let points = view
+        .check
+        .points
+        .iter()
+        .zip(&judgement.corrected_c)
+        .enumerate();
     for (index, (point, corrected_c)) in points {
         let (Some(shown), Some(corrected_c)) = (&point.temperature_c, corrected_c) else {
             continue;
@@ -26,7 +34,10 @@ fn check(view: &View<'_>, out: &mut Out<'_>) {
         }
         let measured = match *corrected_c == shown.value {
             true => format!("{shown} degrees C is"),
-            false => format!("{shown} degrees C shown, {} corrected, is", support::figure(corrected_c)),
+            false => format!(
+                "{shown} degrees C shown, {} corrected, is",
+                support::figure(corrected_c)
+            ),
         };
         let mut size = support::figure(&distance);
         if size == support::figure(&policy.window_k.value) {

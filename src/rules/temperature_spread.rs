@@ -12,11 +12,15 @@ pub(super) static RULE: Rule = Rule {
 };
 
 fn check(view: &View<'_>, out: &mut Out<'_>) {
-    let (Some(policy), Some(judgement)) = (view.policy, &view.judgement) else { return };
+    let (Some(policy), Some(judgement)) = (view.policy, &view.judgement) else {
+        return;
+    };
     let mut coldest: Option<(usize, &Exact)> = None;
     let mut warmest: Option<(usize, &Exact)> = None;
     for (index, corrected_c) in judgement.corrected_c.iter().enumerate() {
-        let Some(corrected_c) = corrected_c else { continue };
+        let Some(corrected_c) = corrected_c else {
+            continue;
+        };
         if coldest.is_none_or(|(_, least)| corrected_c < least) {
             coldest = Some((index, corrected_c));
         }
@@ -24,7 +28,9 @@ fn check(view: &View<'_>, out: &mut Out<'_>) {
             warmest = Some((index, corrected_c));
         }
     }
-    let (Some((low, least)), Some((high, most))) = (coldest, warmest) else { return };
+    let (Some((low, least)), Some((high, most))) = (coldest, warmest) else {
+        return;
+    };
     let spread = most - least;
     if spread <= policy.max_spread_k.value {
         return;

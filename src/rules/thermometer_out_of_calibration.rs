@@ -13,7 +13,9 @@ pub(super) static RULE: Rule = Rule {
 const HELP: &str = "enter the missing certificate in the thermometer's file if there is one; else repeat the check with a calibrated thermometer and keep this one as evidence with void = true, void_cause and reason";
 
 fn check(view: &View<'_>, out: &mut Out<'_>) {
-    let Some(thermometer) = view.thermometer else { return };
+    let Some(thermometer) = view.thermometer else {
+        return;
+    };
     let (message, place, why) = match view.calibration {
         Some((_, calibration)) if view.date <= calibration.due => return,
         Some((row, calibration)) => (

@@ -11,13 +11,20 @@ pub(super) static RULE: Rule = Rule {
 };
 
 fn check(view: &View<'_>, out: &mut Out<'_>) {
-    let (Some(policy), Some(thermometer)) = (view.policy, view.thermometer) else { return };
-    let Some((row, calibration)) = view.calibration else { return };
+    let (Some(policy), Some(thermometer)) = (view.policy, view.thermometer) else {
+        return;
+    };
+    let Some((row, calibration)) = view.calibration else {
+        return;
+    };
     // Of a calibration that has lapsed another rule speaks.
     if view.date > calibration.due {
         return;
     }
-    let (size, limit) = (&calibration.expanded_uncertainty_k, &policy.thermometer_max_expanded_uncertainty_k);
+    let (size, limit) = (
+        &calibration.expanded_uncertainty_k,
+        &policy.thermometer_max_expanded_uncertainty_k,
+    );
     if size.value > limit.value {
         out.say(
             view.at("/thermometer"),

@@ -14,13 +14,19 @@ pub(super) static RULE: Rule = Rule {
 };
 
 fn check(view: &View<'_>, out: &mut Out<'_>) {
-    let (Some(policy), Some(fluid)) = (view.policy, view.fluid) else { return };
-    let Some((row, certified)) = view.certified() else { return };
+    let (Some(policy), Some(fluid)) = (view.policy, view.fluid) else {
+        return;
+    };
+    let Some((row, certified)) = view.certified() else {
+        return;
+    };
     if policy.basis != Basis::Certified {
         return;
     }
     let rows: Vec<_> = fluid.values.iter().map(CertifiedValue::row).collect();
-    let Some(slope) = window_slope(&rows, row) else { return };
+    let Some(slope) = window_slope(&rows, row) else {
+        return;
+    };
     let share = &slope * &policy.window_k.value;
     if share <= policy.fluid_percent.value {
         return;

@@ -99,6 +99,19 @@ impl Text {
     }
 }
 
+/// The word that was most likely meant: the nearest by single slips of the keyboard, in any case of letters, where it is near enough.
+pub fn nearest<'a>(given: &str, words: impl Iterator<Item = &'a str>) -> Option<&'a str> {
+    let given = given.to_lowercase();
+    words
+        .map(|word| {
+            let distance = strsim::damerau_levenshtein(&given, &word.to_lowercase());
+            (distance, word)
+        })
+        .filter(|(distance, word)| *distance <= 1 + word.chars().count() / 4)
+        .min()
+        .map(|(_, word)| word)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -117,6 +130,20 @@ mod tests {
         assert_eq!(at("last"), (3, 1, 4));
         assert_eq!(text.line_text(1), "\u{feff}a = 1");
         assert_eq!(text.line_text(9), "");
+    }
+
+    #[test]
+    fn the_nearest_word_is_near() {
+        let words = ["speed_rpm", "viscosity_mpa_s", "shown"];
+        assert_eq!(
+            nearest("vicosity_mpa_s", words.into_iter()),
+            Some("viscosity_mpa_s")
+        );
+        assert_eq!(nearest("SHWON", words.into_iter()), Some("shown"));
+        assert_eq!(nearest("remark", words.into_iter()), None);
+        // Five letters allow two slips, not three.
+        assert_eq!(nearest("sho", words.into_iter()), Some("shown"));
+        assert_eq!(nearest("sh", words.into_iter()), None);
     }
 
     #[test]
