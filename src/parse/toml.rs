@@ -109,7 +109,7 @@ pub(super) fn read(path: &str, bytes: Vec<u8>, faults: &mut Vec<Fault>) -> Optio
     if bytes.len() as u64 > MAX_BYTES {
         faults.push(whole(
             FaultKind::Limits,
-            format!("this file has {} bytes; a record has at most {MAX_BYTES}", bytes.len()),
+            format!("this file has more than {MAX_BYTES} bytes, the most that a record may have"),
             "a record of this size is not one record; look whether another file was saved under this name",
         ));
         return None;

@@ -21,7 +21,7 @@ fn check(view: &View<'_>, out: &mut Out<'_>) {
         (Some(_), None) => "void_cause",
         (Some(_), Some(_)) => return,
     };
-    out.say(view.at("/void"), format!("the check is void, and {lacks} is not said"))
+    out.say(view.at("/void"), format!("the check is void and does not say its {lacks}"))
         .help(
             "write reason = \"what happened\" and void_cause = \"procedure\", \"instrument\" (a repeat is then needed) or \"incomplete-source\"; a check that failed is not void",
         );
