@@ -5,6 +5,7 @@
 pub mod book;
 pub mod cli;
 pub mod finding;
+pub mod fleet;
 pub mod history;
 pub mod measure;
 pub mod parse;

@@ -3,7 +3,7 @@
 use std::path::Path;
 
 /// The folders of `src` from the lowest floor to the highest, by the number of their floor.
-const FLOORS: [(&str, u8); 10] = [
+const FLOORS: [(&str, u8); 11] = [
     ("text", 0),
     ("measure", 0),
     ("record", 1),
@@ -11,14 +11,15 @@ const FLOORS: [(&str, u8); 10] = [
     ("parse", 2),
     ("source", 2),
     ("book", 3),
-    ("rules", 4),
-    ("history", 5),
-    ("report", 6),
+    ("fleet", 4),
+    ("rules", 5),
+    ("history", 6),
+    ("report", 7),
 ];
 
 /// The floors that a text names, with `cli` as the highest.
 fn named(text: &str) -> Vec<(&'static str, u8)> {
-    let all = FLOORS.iter().copied().chain([("cli", 7)]);
+    let all = FLOORS.iter().copied().chain([("cli", 8)]);
     all.filter(|(folder, _)| {
         text.contains(&format!("crate::{folder}::")) || text.contains(&format!("crate::{folder};"))
     })

@@ -20,8 +20,8 @@ use crate::record::review::{Review, ReviewDecision};
 use crate::record::thermometer::Thermometer;
 use crate::record::{Kind, Record};
 use crate::source::{Entry, Source, SourceError, What};
-use jiff::Timestamp;
 use jiff::civil::Date;
+use jiff::{Timestamp, ToSpan};
 use std::collections::BTreeMap;
 use zone::Zone;
 
@@ -277,6 +277,15 @@ impl Book {
         })
     }
 
+    /// The last instant of a day in the book's zone: what is dated later is not seen on that day.
+    pub fn end_of(&self, day: Date) -> Timestamp {
+        let next = day.checked_add(1.day());
+        next.map_or(Timestamp::MAX, |next| {
+            let start = self.zone.start_of(next);
+            start.checked_sub(1.nanosecond()).unwrap_or(start)
+        })
+    }
+
     /// As [`Book::authorised`], on any time of a day.
     pub fn authorised_on(&self, person: &Person, duty: Duty, day: Date) -> bool {
         person.authorised.iter().any(|row| {
@@ -287,11 +296,17 @@ impl Book {
     }
 }
 
-/// What is kept of a check once it has been judged: enough for those that name it.
+/// What is kept of a check once it has been judged: enough for those that name it, and for the fleet.
 #[derive(Clone, Debug)]
 pub struct CheckFacts {
     pub instrument: String,
     pub performed: Timestamp,
+    /// Of an amendment: when.
+    pub amended: Option<Timestamp>,
+    /// The check that it repeats.
+    pub repeats: Option<String>,
+    /// Its policy asks for a review, so a rejected one does not count.
+    pub needs_review: bool,
     /// As judged now, else as recorded.
     pub verdict: Option<Verdict>,
     pub void_cause: Option<VoidCause>,

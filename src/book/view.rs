@@ -1,5 +1,6 @@
 //! One check with all that it names, and what its figures come to.
 
+use super::zone::months_after;
 use super::{Book, Loaded, Named};
 use crate::finding::Place;
 use crate::measure::judge::{
@@ -10,7 +11,7 @@ use crate::parse::Doc;
 use crate::record::check::{Check, Condition};
 use crate::record::fluid::{Bottle, CertifiedValue, Fluid};
 use crate::record::geometry::{Geometry, Outcome};
-use crate::record::instrument::{Instrument, Spring};
+use crate::record::instrument::{Instrument, ServiceKind, Spring};
 use crate::record::policy::{self, Policy};
 use crate::record::thermometer::{Calibration, Thermometer};
 use crate::record::{Standing, State};
@@ -192,6 +193,39 @@ fn calibration_at<'a>(
         .collect();
     let covering = begun.iter().rev().find(|(_, row)| day <= row.due);
     covering.or(begun.last()).copied()
+}
+
+/// The last full calibration of an instrument that had begun at a time.
+pub struct FullCalibration<'a> {
+    pub row: usize,
+    pub day: Date,
+    /// The last day it holds; `None` where neither the certificate nor a policy says so.
+    pub due: Option<Date>,
+    /// The policy whose interval gave the due date, where the certificate names none.
+    pub by_policy: Option<&'a Loaded<Policy>>,
+}
+
+pub fn full_calibration_at<'a>(
+    book: &Book,
+    instrument: &Instrument,
+    at: Timestamp,
+    policy: Option<&'a Loaded<Policy>>,
+) -> Option<FullCalibration<'a>> {
+    let rows = instrument.services.iter().enumerate();
+    let mut begun = rows.filter(|(_, row)| {
+        row.kind == ServiceKind::Calibration && book.zone.begins(&row.date) <= at
+    });
+    let (row, calibration) = begun.next_back()?;
+    let day = book.zone.date(book.zone.begins(&calibration.date));
+    let by_policy = policy.filter(|_| calibration.due.is_none());
+    Some(FullCalibration {
+        row,
+        day,
+        due: calibration
+            .due
+            .or_else(|| months_after(day, by_policy?.service_interval_months)),
+        by_policy,
+    })
 }
 
 /// The spring in force.

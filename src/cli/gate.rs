@@ -1,11 +1,11 @@
 //! `gate`: what is staged.
 
-use super::{Common, End, Ended, output};
-use crate::book::zone::Zone;
+use super::{Common, End, Ended, output, progress};
 use crate::history::gate::{Gate, staged};
-use crate::source::SourceError;
+use crate::rules::{self, Wanted};
 use crate::source::disk::Disk;
 use crate::source::git::Repository;
+use crate::source::{Source, SourceError};
 
 #[derive(clap::Args)]
 pub(crate) struct Arguments {
@@ -25,7 +25,12 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
     };
     let repository = Repository::of(&folder)?;
     let clock = common.clock();
-    let outcome = match staged(&repository, clock)? {
+    let judge = |source: &dyn Source, wanted: &Wanted<'_>| {
+        progress::watched(common.quiet, source, |source| {
+            rules::run(source, clock, wanted)
+        })
+    };
+    let outcome = match staged(&repository, &judge)? {
         Gate::Judged(outcome) => outcome,
         Gate::NoBook if arguments.if_book => return Ok(End::Fine),
         Gate::NoBook => {
@@ -36,13 +41,7 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
             .into());
         }
     };
-    let as_of = clock.as_of.unwrap_or_else(|| {
-        outcome
-            .zone
-            .clone()
-            .unwrap_or_else(Zone::utc)
-            .date(clock.now)
-    });
+    let as_of = outcome.as_of(clock);
     let name = common.book_name(&repository.top.join(&repository.prefix));
     output::report(
         common,

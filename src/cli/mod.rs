@@ -3,10 +3,13 @@
 mod explain;
 mod gate;
 mod hook;
+mod interrupt;
 mod output;
+mod progress;
 mod schema;
 mod seal;
 mod show;
+mod status;
 mod tour;
 mod validate;
 
@@ -67,6 +70,10 @@ enum Command {
     ///
     /// Example: shearbook show VM-01/2026-11-20-0942
     Show(show::Arguments),
+    /// The fleet at a date: which instruments may be used, why not, and what falls due
+    ///
+    /// Example: shearbook status --as-of 2026-11-25
+    Status(status::Arguments),
     /// Judge what is staged, as the commit hook does
     ///
     /// Example: shearbook gate
@@ -160,11 +167,13 @@ pub fn main() -> ExitCode {
             return ExitCode::from(if error.use_stderr() { 2 } else { 0 });
         }
     };
+    interrupt::heed();
     let ended = match &cli.command {
         Command::Tour(arguments) => tour::run(&cli.common, arguments),
         Command::Validate(arguments) => validate::run(&cli.common, arguments),
         Command::Seal(arguments) => seal::run(&cli.common, arguments),
         Command::Show(arguments) => show::run(&cli.common, arguments),
+        Command::Status(arguments) => status::run(&cli.common, arguments),
         Command::Gate(arguments) => gate::run(&cli.common, arguments),
         Command::Hook(arguments) => hook::run(&cli.common, arguments),
         Command::Explain(arguments) => explain::run(arguments),

@@ -73,6 +73,7 @@ pub(crate) fn say(text: &str) {
 
 /// Writes a file as a whole or not at all.
 pub(crate) fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), Trouble> {
+    let _writing = super::interrupt::writing();
     let trouble = |error: std::io::Error| {
         Trouble::Unusable(SourceError::new(
             format!("{} cannot be written: {error}", path.display()),
@@ -128,26 +129,40 @@ pub(crate) fn report(
         files: read.0,
         checks: read.1,
     };
-    let style = style(common);
-    let render = |format, style| match format {
-        Format::Text => terminal::render(&report, style),
-        Format::Plain => plain::render(&report),
-        Format::Json => json::render(&report),
-    };
-    for (format, file) in &outputs.output {
-        let style = terminal::Style {
-            colour: false,
-            width: 80,
-        };
-        write_whole(file, render(*format, style).as_bytes())?;
+    outputs.write(
+        common,
+        common.quiet && findings.is_empty(),
+        findings,
+        &|format, style| match format {
+            Format::Text => terminal::render(&report, style),
+            Format::Plain => plain::render(&report),
+            Format::Json => json::render(&report),
+        },
+    )
+}
+
+impl Outputs {
+    /// Writes a report in every format asked for; the exit code is that of its findings. A quiet one leaves standard output to programs.
+    pub(crate) fn write(
+        &self,
+        common: &Common,
+        quiet: bool,
+        findings: &[Finding],
+        render: &dyn Fn(Format, terminal::Style) -> String,
+    ) -> Ended {
+        for (format, file) in &self.output {
+            let style = terminal::Style {
+                colour: false,
+                width: 80,
+            };
+            write_whole(file, render(*format, style).as_bytes())?;
+        }
+        if !quiet || self.format == Format::Json {
+            say(&render(self.format, style(common)));
+        }
+        Ok(match Counts::of(findings).error {
+            0 => End::Fine,
+            _ => End::Refused,
+        })
     }
-    let quiet = common.quiet && findings.is_empty() && outputs.format != Format::Json;
-    if !quiet {
-        say(&render(outputs.format, style));
-    }
-    Ok(if counts.error > 0 {
-        End::Refused
-    } else {
-        End::Fine
-    })
 }

@@ -95,6 +95,7 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
         ));
         return Ok(End::Refused);
     }
+    let _writing = super::interrupt::writing();
     for (path, old, text, figures) in writes {
         if text != old {
             output::write_whole(&disk.root.join(&path), text.as_bytes())?;

@@ -1,6 +1,6 @@
 //! `tour`: the whole job in a minute, by running the real commands on a copy of the example book.
 
-use super::{Common, End, Ended, Trouble, output};
+use super::{Common, End, Ended, Trouble, interrupt, output};
 use crate::source::SourceError;
 use include_dir::{Dir, include_dir};
 use std::path::{Path, PathBuf};
@@ -26,10 +26,7 @@ struct Tour {
 }
 
 pub(crate) fn run(_common: &Common, arguments: &Arguments) -> Ended {
-    let folder = tempfile::Builder::new()
-        .prefix("shearbook-tour-")
-        .tempdir()
-        .map_err(trouble)?;
+    let folder = interrupt::Temporary::new("shearbook-tour-").map_err(trouble)?;
     let home = folder.path().canonicalize().map_err(trouble)?;
     let tour = Tour {
         book: home.join("book"),

@@ -1,8 +1,7 @@
 //! `validate`: the whole book; naming paths narrows what is reported, never what is read.
 
-use super::{Common, Ended, Trouble, output};
+use super::{Common, Ended, Trouble, output, progress};
 use crate::book::Book;
-use crate::book::zone::Zone;
 use crate::rules::{Wanted, run as judge};
 use crate::source::disk::Disk;
 use std::path::PathBuf;
@@ -48,7 +47,10 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
         named.push((inside, path.is_dir()));
     }
     let clock = common.clock();
-    let outcome = judge(&disk, clock, &Wanted::All)?;
+    let outcome = progress::watched(common.quiet, &disk, |source| {
+        judge(source, clock, &Wanted::All)
+    })?;
+    let as_of = outcome.as_of(clock);
     let mut findings = outcome.findings;
     if !named.is_empty() {
         findings.retain(|finding| {
@@ -60,9 +62,6 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
         });
     }
     let name = common.book_name(&disk.root);
-    let as_of = clock
-        .as_of
-        .unwrap_or_else(|| outcome.zone.unwrap_or_else(Zone::utc).date(clock.now));
     output::report(
         common,
         &arguments.outputs,

@@ -1,6 +1,6 @@
 //! The gate: what is staged, judged before it becomes a commit.
 
-use crate::book::{Clock, LoadError};
+use crate::book::LoadError;
 use crate::finding::{Finding, Severity};
 use crate::parse::layout::{MARKER, Slot, folder_kind, slot};
 use crate::record::Kind;
@@ -11,13 +11,16 @@ use std::collections::BTreeSet;
 
 /// What the gate found.
 pub enum Gate {
-    Judged(Outcome),
+    Judged(Box<Outcome>),
     /// Neither the commit nor the index holds a book here.
     NoBook,
 }
 
+/// Judges a snapshot: `rules::run`, watched by whoever asked.
+pub type Judge<'a> = dyn Fn(&dyn Source, &Wanted<'_>) -> Result<Outcome, LoadError> + 'a;
+
 /// Judges what is staged: staged records by every rule, the others by what the change does to them.
-pub fn staged(repository: &Repository, clock: Clock) -> Result<Gate, LoadError> {
+pub fn staged(repository: &Repository, judge: &Judge<'_>) -> Result<Gate, LoadError> {
     let parents = repository.parents()?;
     let mut against: Vec<Vec<Change>> = Vec::new();
     match parents.is_empty() {
@@ -52,10 +55,10 @@ pub fn staged(repository: &Repository, clock: Clock) -> Result<Gate, LoadError> 
     if source.read(MARKER)?.is_none() {
         findings.sort();
         findings.dedup();
-        return Ok(Gate::Judged(Outcome {
+        return Ok(Gate::Judged(Box::new(Outcome {
             findings,
             ..Outcome::default()
-        }));
+        })));
     }
 
     // What came unchanged from another parent is not new.
@@ -84,7 +87,7 @@ pub fn staged(repository: &Repository, clock: Clock) -> Result<Gate, LoadError> 
         true => Wanted::All,
         false => Wanted::Only(&records),
     };
-    let mut outcome = rules::run(&source, clock, &wanted)?;
+    let mut outcome = judge(&source, &wanted)?;
     let rests_on = std::mem::take(&mut outcome.rests_on);
     outcome.findings.retain(|finding| {
         let path = &finding.place.path;
@@ -101,7 +104,7 @@ pub fn staged(repository: &Repository, clock: Clock) -> Result<Gate, LoadError> 
     findings.dedup();
     mention_unstaged(repository, &mut findings)?;
     outcome.findings = findings;
-    Ok(Gate::Judged(outcome))
+    Ok(Gate::Judged(Box::new(outcome)))
 }
 
 fn is_fact(path: &str) -> bool {

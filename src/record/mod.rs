@@ -194,6 +194,11 @@ impl dyn Fields + '_ {
         self.required(key, value)
     }
 
+    pub fn flag(&mut self, key: &'static str) -> Option<bool> {
+        let value = self.opt_flag(key);
+        self.required(key, value)
+    }
+
     pub fn date(&mut self, key: &'static str) -> Option<civil::Date> {
         let value = self.opt_date(key);
         self.required(key, value)

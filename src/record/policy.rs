@@ -31,6 +31,10 @@ pub struct Policy {
     /// Usage class and days between checks.
     pub interval: Vec<(String, Option<i64>)>,
     pub service_interval_months: i64,
+    /// Whether checks must be reviewed; a rejected one then does not count.
+    pub review_required: bool,
+    /// How many days early the fleet speaks of what falls due.
+    pub notice_days: Option<i64>,
     /// Rules raised to error.
     pub severity: Vec<String>,
     /// Rules that a check may break with reason and consent.
@@ -88,12 +92,6 @@ impl Record for Policy {
     fn read(fields: &mut dyn Fields) -> Option<Policy> {
         fields.common();
         fields.known("title");
-        fields.table("notice", &mut |notice| notice.known("days"));
-        fields.table("review", &mut |review| {
-            for key in ["required", "within_days", "records"] {
-                review.known(key);
-            }
-        });
         let (fluid_percent, range_percent, decision) =
             fields.required_sub("acceptance", |table| {
                 Some((
@@ -159,6 +157,13 @@ impl Record for Policy {
             interval: fields.free_keys("interval"),
             service_interval_months: fields
                 .required_sub("service", |table| table.integer("interval_months"))?,
+            review_required: fields.required_sub("review", |table| {
+                for key in ["within_days", "records"] {
+                    table.known(key);
+                }
+                table.flag("required")
+            })?,
+            notice_days: fields.sub("notice", |table| table.opt_integer("days")),
             severity: fields
                 .free_keys("severity")
                 .into_iter()

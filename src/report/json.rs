@@ -21,7 +21,7 @@ struct Read {
 }
 
 #[derive(Serialize)]
-struct Entry<'a> {
+pub(super) struct Entry<'a> {
     rule: &'a str,
     severity: Severity,
     path: &'a str,
@@ -43,7 +43,7 @@ struct Other<'a> {
     message: &'a str,
 }
 
-fn entry(finding: &Finding) -> Entry<'_> {
+pub(super) fn entry(finding: &Finding) -> Entry<'_> {
     let at: &Place = &finding.place;
     Entry {
         rule: finding.rule,

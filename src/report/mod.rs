@@ -2,6 +2,8 @@
 
 pub mod check_json;
 pub mod check_text;
+pub mod fleet_json;
+pub mod fleet_text;
 pub mod json;
 pub mod plain;
 pub mod terminal;

@@ -1,9 +1,6 @@
 use super::{Out, Rule, Run};
-use crate::book::view::View;
-use crate::book::zone::months_after;
+use crate::book::view::{View, full_calibration_at};
 use crate::finding::Severity;
-use crate::record::When;
-use crate::record::instrument::ServiceKind;
 
 pub(super) static RULE: Rule = Rule {
     id: "calibration-lapsed",
@@ -19,11 +16,8 @@ fn check(view: &View<'_>, out: &mut Out<'_>) {
     let Some(instrument) = view.instrument else {
         return;
     };
-    let rows = instrument.services.iter().enumerate();
-    let mut begun = rows.filter(|(_, row)| {
-        row.kind == ServiceKind::Calibration && view.book.zone.begins(&row.date) <= view.performed
-    });
-    let Some((row, calibration)) = begun.next_back() else {
+    let last = full_calibration_at(view.book, instrument, view.performed, view.policy);
+    let Some(calibration) = last else {
         out.say(
             view.at("/instrument"),
             format!(
@@ -38,43 +32,34 @@ fn check(view: &View<'_>, out: &mut Out<'_>) {
         .help(HELP);
         return;
     };
-    let service_at = |key: &str| instrument.at(&format!("/service/{row}/{key}"));
-    if let Some(due) = calibration.due {
-        if view.date > due {
-            out.say(
-                view.at("/instrument"),
-                format!(
-                    "the full calibration of instrument {} was due on {due}, and the check was performed on {}",
-                    instrument.id, view.date
-                ),
-            )
-            .because(service_at("due"), "the last day of the last calibration")
-            .help(HELP);
-        }
-        return;
-    }
-    let Some(policy) = view.policy else { return };
-    let day = match &calibration.date {
-        When::Date(date) => *date,
-        when @ When::Time(_) => view.book.zone.date(view.book.zone.begins(when)),
-    };
-    let months = policy.service_interval_months;
-    let Some(due) = months_after(day, months) else {
+    let Some(due) = calibration.due.filter(|due| view.date > *due) else {
         return;
     };
-    if view.date > due {
+    let service_at = |key: &str| instrument.at(&format!("/service/{}/{key}", calibration.row));
+    let Some(policy) = calibration.by_policy else {
         out.say(
             view.at("/instrument"),
             format!(
-                "instrument {} was last calibrated on {day} and was due again on {due}; the check was performed on {}",
+                "the full calibration of instrument {} was due on {due}, and the check was performed on {}",
                 instrument.id, view.date
             ),
         )
-        .because(service_at("date"), "the last full calibration, without a due date of its own")
-        .because(
-            policy.at("/service/interval_months"),
-            format!("policy {} asks for one every {months} month{}", policy.id, if months == 1 { "" } else { "s" }),
-        )
+        .because(service_at("due"), "the last day of the last calibration")
         .help(HELP);
-    }
+        return;
+    };
+    let months = policy.service_interval_months;
+    out.say(
+        view.at("/instrument"),
+        format!(
+            "instrument {} was last calibrated on {} and was due again on {due}; the check was performed on {}",
+            instrument.id, calibration.day, view.date
+        ),
+    )
+    .because(service_at("date"), "the last full calibration, without a due date of its own")
+    .because(
+        policy.at("/service/interval_months"),
+        format!("policy {} asks for one every {months} month{}", policy.id, if months == 1 { "" } else { "s" }),
+    )
+    .help(HELP);
 }

@@ -26,12 +26,14 @@ pub(super) mod tests {
     use crate::book::view::View;
     use crate::book::{Book, Clock, computed};
     use crate::finding::{Finding, Severity};
+    use crate::fleet::Fleet;
     use crate::parse::layout::{Slot, slot};
     use crate::parse::parse;
     use crate::record::Kind;
     use crate::record::check::Check;
-    use crate::rules::{RULES, Touched, Wanted, judge_change, run};
+    use crate::rules::{RULES, Run, Touched, Wanted, judge_change, judge_fleet, rule, run};
     use crate::source::memory::Memory;
+    use jiff::civil::Date;
     use std::collections::BTreeSet;
     use toml_edit::{DocumentMut, Item, Table};
 
@@ -81,6 +83,8 @@ pub(super) mod tests {
         title: String,
         fences: Vec<Fence>,
         also: BTreeSet<String>,
+        /// The day of the fleet, where it is not that of the clock.
+        as_of: Option<Date>,
     }
 
     /// The cases of a section: each `###` heading begins one; without headings the section is one.
@@ -93,6 +97,7 @@ pub(super) mod tests {
             };
             let mut fences = Vec::new();
             let mut also = BTreeSet::new();
+            let mut as_of = None;
             let mut open: Option<Fence> = None;
             for line in rest.lines() {
                 if let Some(fence) = &mut open {
@@ -120,14 +125,17 @@ pub(super) mod tests {
                             .split(", ")
                             .map(|id| id.trim_matches('`').to_owned()),
                     );
+                } else if let Some(day) = line.strip_prefix("On the day: ") {
+                    as_of = Some(day.trim_end_matches('.').parse().expect("a day"));
                 }
             }
             assert!(open.is_none(), "a fence does not end");
-            if !fences.is_empty() {
+            if !fences.is_empty() || as_of.is_some() {
                 cases.push(Case {
                     title: title.to_owned(),
                     fences,
                     also,
+                    as_of,
                 });
             }
         }
@@ -259,6 +267,22 @@ pub(super) mod tests {
         run(memory, clock(), &Wanted::All).expect("judged").findings
     }
 
+    fn is_of_fleet(id: &str) -> bool {
+        let of_fleet = |run: &Run| matches!(run, Run::Fleet(_));
+        rule(id).is_some_and(|rule| rule.run.iter().any(of_fleet))
+    }
+
+    /// What the book says of itself, and the fleet on a day.
+    fn judge_the_fleet(memory: &Memory, as_of: Option<Date>) -> Vec<Finding> {
+        let clock = Clock { as_of, ..clock() };
+        let outcome = run(memory, clock, &Wanted::All).expect("judged");
+        let book = outcome.book.expect("a book");
+        let fleet = Fleet::on(&book, &outcome.links, &outcome.with_errors, book.as_of());
+        let mut findings = outcome.findings;
+        findings.extend(judge_fleet(&fleet));
+        findings
+    }
+
     fn marks(memory: &Memory) -> BTreeSet<(String, u32)> {
         let mut marks = BTreeSet::new();
         for (path, bytes) in &memory.files {
@@ -293,7 +317,10 @@ pub(super) mod tests {
             }
             for case in found {
                 let memory = book_of(&case);
-                let mut findings = judge(&memory);
+                let mut findings = match is_of_fleet(id) {
+                    true => judge_the_fleet(&memory, case.as_of),
+                    false => judge(&memory),
+                };
                 for (path, bytes) in before(&case).iter().flat_map(|before| &before.files) {
                     let after = memory.files.get(path).map(Vec::as_slice);
                     findings.extend(judge_change(&Touched {
@@ -360,6 +387,7 @@ pub(super) mod tests {
             title: String::new(),
             fences: Vec::new(),
             also: BTreeSet::new(),
+            as_of: None,
         };
         assert_eq!(judge(&book_of(&case)), Vec::new());
     }

@@ -9,10 +9,11 @@ mod support;
 use crate::book::view::View;
 use crate::book::{Book, Fact, Links};
 use crate::finding::{Finding, Place, Related, Severity};
+use crate::fleet::Fleet;
 use crate::parse::FaultKind;
 use crate::source::Entry;
 pub use record_altered::{Touched, is_sealed};
-pub use run::{Outcome, Wanted, judge_change, judge_entries, run};
+pub use run::{Outcome, Wanted, judge_change, judge_entries, judge_fleet, run};
 
 /// What a rule means and how it is judged.
 pub struct Rule {
@@ -39,6 +40,8 @@ pub enum Run {
     Paths(fn(&Book, &[Entry], &mut Out<'_>)),
     /// Paths alone, whether all of the book or those of a change.
     Entries(fn(&[Entry], &mut Out<'_>)),
+    /// The fleet on a day; `status` alone reports it.
+    Fleet(fn(&Fleet<'_>, &mut Out<'_>)),
     /// A committed file that a change touches.
     Change(fn(&Touched<'_>, &mut Out<'_>)),
     /// A record's path against the record: the kind, the id by the path and the document.
@@ -155,6 +158,18 @@ rules!(
     failed,
     // A change
     record_altered,
+    // The fleet, at a date
+    check_due_soon,
+    check_overdue,
+    check_needed,
+    repeat_needed,
+    quarantine_needed,
+    nonconformity_missing,
+    service_due_soon,
+    service_overdue,
+    fluid_expires_soon,
+    thermometer_due_soon,
+    authorisation_ends_soon,
 );
 
 /// Whether a rule is one about reading a file.

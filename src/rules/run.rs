@@ -5,12 +5,15 @@ use crate::book::view::View;
 use crate::book::zone::Zone;
 use crate::book::{Book, CheckFacts, Clock, Fact, Links, LoadError, Loaded, ReviewFacts};
 use crate::finding::{Finding, Place, Severity};
+use crate::fleet::Fleet;
 use crate::parse::layout::{self, CheckName, Slot};
 use crate::parse::{Doc, Fault, parse};
 use crate::record::Kind;
 use crate::record::check::{Check, Occasion, Verdict};
+use crate::record::policy::Policy;
 use crate::record::review::Review;
 use crate::source::{Entry, Source, What};
+use jiff::civil::Date;
 use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -27,10 +30,25 @@ pub struct Outcome {
     pub findings: Vec<Finding>,
     pub files: usize,
     pub checks: usize,
-    /// The book's zone, where it is known.
-    pub zone: Option<Zone>,
+    /// The book's facts; `None` where nothing had to be read.
+    pub book: Option<Book>,
+    /// What was kept of the checks and reviews that were read.
+    pub links: Links,
+    /// The paths with an error that neither a deviation nor a policy takes away: such a check does not count.
+    pub with_errors: BTreeSet<String>,
     /// The facts that the wanted checks rest on, where only some checks were wanted.
     pub rests_on: BTreeSet<String>,
+}
+
+impl Outcome {
+    /// The day that the book was looked at: as asked for, else today in its zone.
+    pub fn as_of(&self, clock: Clock) -> Date {
+        let today = || match &self.book {
+            Some(book) => book.zone.date(clock.now),
+            None => Zone::utc().date(clock.now),
+        };
+        clock.as_of.unwrap_or_else(today)
+    }
 }
 
 /// A record with its path, for rules about names.
@@ -126,7 +144,6 @@ pub fn run(source: &dyn Source, clock: Clock, wanted: &Wanted<'_>) -> Result<Out
     let mut outcome = Outcome {
         files: book.files_read + checks.len(),
         checks: checks.len(),
-        zone: Some(book.zone.clone()),
         ..Outcome::default()
     };
     let mut links = Links::default();
@@ -162,10 +179,17 @@ pub fn run(source: &dyn Source, clock: Clock, wanted: &Wanted<'_>) -> Result<Out
         settle(&view, &mut said);
         findings.extend(said);
     }
+    outcome.with_errors = findings
+        .iter()
+        .filter(|finding| finding.severity == Severity::Error)
+        .map(|finding| finding.place.path.clone())
+        .collect();
     soften_by_nonconformity(&book, &mut findings);
     findings.sort();
     findings.dedup();
     outcome.findings = findings;
+    outcome.links = links;
+    outcome.book = Some(book);
     Ok(outcome)
 }
 
@@ -180,6 +204,22 @@ pub fn judge_entries(entries: &[Entry]) -> Vec<Finding> {
         },
         &mut findings,
     );
+    findings
+}
+
+/// What the fleet says on its day.
+pub fn judge_fleet(fleet: &Fleet<'_>) -> Vec<Finding> {
+    let mut findings = Vec::new();
+    each(
+        |run, out| {
+            if let Run::Fleet(rule) = run {
+                rule(fleet, out);
+            }
+        },
+        &mut findings,
+    );
+    raise_by_policy(fleet.policy, &mut findings);
+    findings.sort();
     findings
 }
 
@@ -453,6 +493,13 @@ fn facts_of(view: &View<'_>) -> CheckFacts {
     CheckFacts {
         instrument: view.check.instrument.clone(),
         performed: view.performed,
+        amended: view
+            .check
+            .amended
+            .as_ref()
+            .and_then(|amended| view.book.zone.instant(amended).ok()),
+        repeats: view.check.repeats.clone(),
+        needs_review: view.policy.is_some_and(|policy| policy.review_required),
         verdict: match view.check.void {
             true => Some(Verdict::Void),
             false => judged.or(recorded),
@@ -489,9 +536,11 @@ fn settle(view: &View<'_>, findings: &mut [Finding]) {
 }
 
 fn raise_by_policy_in_force(book: &Book, findings: &mut [Finding]) {
-    let Some(policy) = book.policy_at(book.as_of(), None) else {
-        return;
-    };
+    raise_by_policy(book.policy_at(book.as_of(), None), findings);
+}
+
+fn raise_by_policy(policy: Option<&Loaded<Policy>>, findings: &mut [Finding]) {
+    let Some(policy) = policy else { return };
     for finding in findings {
         if finding.severity == Severity::Warning
             && policy.severity.iter().any(|id| id == finding.rule)

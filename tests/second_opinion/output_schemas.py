@@ -2,7 +2,7 @@
 """Holds the program's JSON against schema/output, by a validator that shearbook does not use.
 
 Needs Python 3.11 or newer and what requirements.txt pins. Runs the program on records-example and on small books with
-mistakes, and validates what validate, gate and show print. Each schema must be closed, with every key required and
+mistakes, and validates what validate, gate, show and status print. Each schema must be closed, with every key required and
 described; and each must refuse a document that lacks a key or has one more.
 
     output_schemas.py PROGRAM [ROOT]    the last line is 'N passed, N failed', exit 1 if any failed
@@ -70,7 +70,7 @@ def faults_of(schema, document):
         fewer = {name: entry for name, entry in document.items() if name != key}
         if validator.is_valid(fewer):
             yield f"a document without {key} is accepted"
-    for rows in ("points", "findings"):
+    for rows in ("points", "findings", "instruments"):
         for key in document[rows][0] if document.get(rows) else ():
             fewer = copy.deepcopy(document)
             del fewer[rows][0][key]
@@ -103,7 +103,7 @@ def main():
     try:
         schemas = {
             name: json.loads((arguments.root / f"schema/output/{name}.schema.json").read_text(encoding="utf-8"))
-            for name in ("findings", "show")
+            for name in ("findings", "show", "status")
         }
         for name, schema in schemas.items():
             judge(f"{name}.schema.json", faults_of_schema(schema))
@@ -112,6 +112,9 @@ def main():
         for path in sorted((example / "checks").glob("*/*/*.toml")):
             check = f"{path.parent.name}/{path.stem}"
             judge(f"show {check}", faults_of(show, ask("--book", example, "show", check, "--format", "json")))
+        for day in ("2024-01-01", "2026-07-10", "2026-11-25", "2027-06-01"):
+            document = ask("--book", example, "--as-of", day, "status", "--format", "json")
+            judge(f"status {day}", faults_of(schemas["status"], document))
         with tempfile.TemporaryDirectory() as folder:
             related = 0
             for name, (path, right, wrong) in MISTAKES.items():

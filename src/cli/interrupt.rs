@@ -1,0 +1,89 @@
+//! Ctrl-C: a write that has begun is finished or undone, temporary folders go, and the program ends with 130.
+
+use std::path::{Path, PathBuf};
+use std::sync::{Condvar, Mutex, MutexGuard, PoisonError};
+use std::time::{Duration, Instant};
+
+/// How a shell tells that a program was interrupted.
+const INTERRUPTED: i32 = 130;
+
+/// How long a write may take before the program ends all the same.
+const PATIENCE: Duration = Duration::from_secs(5);
+
+struct State {
+    /// Writes that must not be cut in two.
+    writes: usize,
+    temporary: Vec<PathBuf>,
+}
+
+static STATE: Mutex<State> = Mutex::new(State {
+    writes: 0,
+    temporary: Vec::new(),
+});
+static WRITTEN: Condvar = Condvar::new();
+
+fn state() -> MutexGuard<'static, State> {
+    STATE.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// While it lives, an interruption waits.
+pub(crate) struct Writing(());
+
+pub(crate) fn writing() -> Writing {
+    state().writes += 1;
+    Writing(())
+}
+
+impl Drop for Writing {
+    fn drop(&mut self) {
+        state().writes -= 1;
+        WRITTEN.notify_all();
+    }
+}
+
+/// A folder that goes when this does, or when the program is interrupted.
+pub(crate) struct Temporary(tempfile::TempDir);
+
+impl Temporary {
+    pub(crate) fn new(prefix: &str) -> std::io::Result<Temporary> {
+        let mut state = state();
+        let folder = tempfile::Builder::new().prefix(prefix).tempdir()?;
+        state.temporary.push(folder.path().to_owned());
+        Ok(Temporary(folder))
+    }
+
+    pub(crate) fn path(&self) -> &Path {
+        self.0.path()
+    }
+
+    /// It stays.
+    pub(crate) fn keep(self) -> PathBuf {
+        let kept = self.0.keep();
+        state().temporary.retain(|folder| *folder != kept);
+        kept
+    }
+}
+
+/// Heeds Ctrl-C from now on. Where that cannot be had, the system's own way of ending a program is as good as ever.
+pub(crate) fn heed() {
+    let _ = ctrlc::set_handler(|| {
+        let until = Instant::now() + PATIENCE;
+        let mut state = state();
+        while state.writes > 0 && Instant::now() < until {
+            let waited = WRITTEN.wait_timeout(state, until - Instant::now());
+            state = waited.unwrap_or_else(PoisonError::into_inner).0;
+        }
+        for folder in &state.temporary {
+            // A program started in it may still be writing there.
+            for _ in 0..20 {
+                if std::fs::remove_dir_all(folder).is_ok() || !folder.exists() {
+                    break;
+                }
+                std::thread::sleep(Duration::from_millis(50));
+            }
+        }
+        super::progress::clear();
+        // The lock is held to the end, so that no new write begins.
+        std::process::exit(INTERRUPTED);
+    });
+}

@@ -1,0 +1,32 @@
+use super::{Out, Rule, Run};
+use crate::book::view::standing_at;
+use crate::finding::Severity;
+use crate::fleet::Fleet;
+
+pub(super) static RULE: Rule = Rule {
+    id: "quarantine-needed",
+    severity: Severity::Warning,
+    spares_void: false,
+    doc: include_str!("quarantine_needed.md"),
+    run: &[Run::Fleet(fleet)],
+};
+
+fn fleet(fleet: &Fleet<'_>, out: &mut Out<'_>) {
+    for member in &fleet.members {
+        let (Some(record), Some((first, repeat))) = (member.speaks(), &member.failed_twice) else {
+            continue;
+        };
+        let standing = standing_at(fleet.book, &record.standings, fleet.at);
+        let row = standing.map_or(0, |(row, _)| row);
+        out.say(
+            record.at(&format!("/standing/{row}")),
+            format!(
+                "{} stands in service though a check of {} and its repeat of {} both failed and none has passed since",
+                member.id, first.day, repeat.day
+            ),
+        )
+        .because(first.facts.place.clone(), format!("check {} failed", first.id))
+        .because(repeat.facts.place.clone(), format!("so did its repeat {}", repeat.id))
+        .help("add a [[standing]] row with state = \"quarantined\" and the reason; after repair or adjustment check it with occasion \"after-service\"");
+    }
+}
