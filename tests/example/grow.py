@@ -638,7 +638,7 @@ def reviewed(name, data, spec, involved, after, imported):
         reviewer = "qa-02"
     wait = spec.get("review_days") or 1 + dice.below(9 if imported else 5)
     date = working(after.date() + datetime.timedelta(days=wait), 1)
-    if not imported and "review_days" not in spec and (date - after.date()).days > 7:
+    if "review_days" not in spec and (date - after.date()).days > (14 if imported else 7):
         date = working(after.date() + datetime.timedelta(days=1), 1)
     if after.date() > day("2026-11-16") or date > LAST_DAY:
         return None
