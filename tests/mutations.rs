@@ -140,8 +140,8 @@ fn mutate(text: &[u8], dice: &mut Dice) -> Vec<u8> {
 fn small_book() -> Memory {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("records-example");
     let few = |kind: Kind| match kind {
-        Kind::Person => 5,
-        Kind::Check | Kind::Review => 3,
+        Kind::Person => 6,
+        Kind::Check | Kind::Review => 4,
         Kind::Book | Kind::Nonconformity | Kind::Bath => 1,
         _ => 2,
     };
