@@ -105,6 +105,7 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
         .unwrap_or_else(Zone::utc)
         .date(common.clock().now);
     let policy = format!("{:04}-01", today.year());
+    let policies_there = policies(&root)?;
     let wanted = wanted(&root, name, &zone, &policy)?;
     let (kept, missing): (Vec<Wanted>, Vec<Wanted>) = wanted
         .into_iter()
@@ -134,7 +135,7 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
     if common.quiet {
         return Ok(End::Fine);
     }
-    let mut text = tell(&root, &kept, &missing, with_git);
+    let mut text = tell(&root, &kept, &missing, &policies_there, with_git);
     if begun {
         text += "\nThis is a book already: what was there is as it was.\n";
         if arguments.laboratory.is_some() || arguments.time_zone.is_some() {
@@ -259,7 +260,7 @@ fn wanted(root: &Path, laboratory: &str, zone: &str, policy: &str) -> Result<Vec
         path: ATTRIBUTES.to_owned(),
         text: include_str!("templates/gitattributes").to_owned(),
     });
-    if !has_a_policy(root)? {
+    if policies(root)?.is_empty() {
         let path = path_of(Kind::Policy, policy);
         let mut filling = Filling::default();
         filling
@@ -284,11 +285,11 @@ fn wanted(root: &Path, laboratory: &str, zone: &str, policy: &str) -> Result<Vec
     Ok(files)
 }
 
-/// A book that has a policy of its own gets no other.
-fn has_a_policy(root: &Path) -> Result<bool, Trouble> {
+/// The policies that are there: a book that has one gets no other.
+fn policies(root: &Path) -> Result<Vec<String>, Trouble> {
     let folder = root.join(Kind::Policy.folder());
     if !folder.is_dir() {
-        return Ok(false);
+        return Ok(Vec::new());
     }
     let entries = std::fs::read_dir(&folder).map_err(|error| {
         Trouble::Unusable(SourceError::new(
@@ -296,9 +297,14 @@ fn has_a_policy(root: &Path) -> Result<bool, Trouble> {
             "look at the folder's permissions",
         ))
     })?;
-    Ok(entries
+    let mut paths: Vec<String> = entries
         .filter_map(Result::ok)
-        .any(|entry| Path::new(&entry.file_name()).extension() == Some("toml".as_ref())))
+        .map(|entry| entry.file_name().to_string_lossy().into_owned())
+        .filter(|name| name.ends_with(".toml") && !name.starts_with('.'))
+        .map(|name| format!("{}/{name}", Kind::Policy.folder()))
+        .collect();
+    paths.sort();
+    Ok(paths)
 }
 
 /// Refuses a link, a folder or anything else that stands where a file or its folder belongs.
@@ -353,7 +359,13 @@ fn make(
 }
 
 /// What was made and what was kept; the schemas as one.
-fn tell(root: &Path, kept: &[Wanted], missing: &[Wanted], with_git: bool) -> String {
+fn tell(
+    root: &Path,
+    kept: &[Wanted],
+    missing: &[Wanted],
+    policies: &[String],
+    with_git: bool,
+) -> String {
     let schemas = |files: &[Wanted]| {
         files
             .iter()
@@ -373,11 +385,14 @@ fn tell(root: &Path, kept: &[Wanted], missing: &[Wanted], with_git: bool) -> Str
         }
         text
     };
-    let mut text = format!("The book {}\n\n", root.display());
+    let mut text = format!("The book in {}\n\n", root.display());
     if with_git {
         text += "  made  .git: a git repository\n";
     }
     text += &list("made", missing);
+    for path in policies {
+        text += &format!("  kept  {path}\n");
+    }
     text += &list("kept", kept);
     if missing.is_empty() && !with_git {
         text += "\nNothing was missing, so nothing was changed.\n";
@@ -431,32 +446,40 @@ fn next_steps(arguments: &Arguments, policy: &str) -> String {
         Some(_) => "",
         None => " Put in your laboratory's name.",
     };
+    let command =
+        |words: &str, remark: &str| format!("    {words:<36} {remark}").trim_end().to_owned();
     let hooks = match arguments.hooks {
-        true => "",
-        false => "    shearbook hook install               each commit is judged from then on\n",
+        true => String::new(),
+        false => command("shearbook hook install", "judges each commit from then on"),
     };
-    format!(
-        "\nWhat comes next:\n{go}\
-1. Look through shearbook.toml.{name}\n\
-2. Decide on policies/{policy}.toml. Its figures are common practice; the\n\
-   laboratory answers for them, so change what your procedure says otherwise.\n\
-3. Say who may check, who may review, and who keeps the records:\n\
-    shearbook new person op-01\n\
-4. Enter what you check, and what you check it with:\n\
-    shearbook new instrument VM-01\n\
-    shearbook new geometry C-1 --kind factored\n\
-    shearbook new fluid LOT              as its certificate has it\n\
-    shearbook new thermometer TH-01\n\
-   Each command writes a file with remarks. Give a value to every key that has\n\
-   none; this names the keys that still lack one:\n\
-    shearbook validate\n\
-5. Keep it in git:\n\
-{hooks}    git add .\n\
-    git commit -m \"Begin the book\"\n\
-6. The first check. Fill it in at the bench, then have the limits worked out:\n\
-    shearbook new check VM-01\n\
-    shearbook seal FILE                  adds ranges, limits and verdict\n\
-    git add checks\n\
-    git commit -m \"Check VM-01\"\n"
-    )
+    let lines = [
+        format!("1. Look through shearbook.toml.{name}"),
+        format!("2. Decide on policies/{policy}.toml. Its figures are common practice; the"),
+        "   laboratory answers for them, so change what your procedure says otherwise.".to_owned(),
+        "3. Say who may check, who may review, and who keeps the records:".to_owned(),
+        command("shearbook new person op-01", ""),
+        "4. Enter what you check, and what you check it with:".to_owned(),
+        command("shearbook new instrument VM-01", ""),
+        command("shearbook new geometry C-1 --kind factored", ""),
+        command("shearbook new fluid LOT", "as its certificate has it"),
+        command("shearbook new thermometer TH-01", ""),
+        "   Each command writes a file with remarks. Give a value to every key that has".to_owned(),
+        "   none; this names those that are left:".to_owned(),
+        command("shearbook validate", ""),
+        "5. Keep it in git:".to_owned(),
+        hooks,
+        command("git add .", ""),
+        command("git commit -m \"Begin the book\"", ""),
+        "6. The first check: fill it in at the bench, seal it, keep it.".to_owned(),
+        command("shearbook new check VM-01", ""),
+        command("shearbook seal FILE", "adds ranges, limits and verdict"),
+        command("git add checks", ""),
+        command("git commit -m \"Check VM-01\"", ""),
+    ];
+    let mut text = format!("\nWhat comes next:\n{go}");
+    for line in lines.iter().filter(|line| !line.is_empty()) {
+        text += line;
+        text.push('\n');
+    }
+    text
 }

@@ -4,7 +4,7 @@
 use super::template::{Filling, fill, quoted, schema_line, schema_path, template};
 use super::{Common, End, Ended, Trouble, output, validate};
 use crate::book::view::{inspection_at, standing_at};
-use crate::book::zone::NoInstant;
+use crate::book::zone::{NoInstant, Zone};
 use crate::book::{Book, Loaded};
 use crate::parse::layout::{self, CheckName, path_of, unfit_id};
 use crate::record::fluid::Fluid;
@@ -314,7 +314,7 @@ fn one_of(filling: &mut Filling, key: &str, remark: &str, ids: &[&str], what: &s
         }
         [] => {
             filling.value(key, None);
-            filling.text(remark, format!("{what}: none in the book yet. {make}"));
+            filling.text(remark, format!("{what}: none of the book. {make}"));
         }
         _ => {
             filling.value(key, None);
@@ -348,7 +348,7 @@ fn check(book: &Book, id: &str) -> Result<Draft, Trouble> {
         }
     };
     let now = (!given).then_some(book.clock.now);
-    let (performed, at) = performed(book, wall, now);
+    let (performed, at) = performed(&book.zone, wall, now);
     let mut filling = Filling::default();
     filling
         .text("instrument", instrument)
@@ -423,18 +423,18 @@ fn named_time(book: &Book, id: &str) -> Result<(CheckName, DateTime), Trouble> {
 
 /// `performed` as it is written, and its instant. In the hour that the clock repeats only the present tells which is meant;
 /// a time that was given gets no offset, and validation asks for one.
-fn performed(book: &Book, wall: DateTime, now: Option<Timestamp>) -> (String, Timestamp) {
+fn performed(zone: &Zone, wall: DateTime, now: Option<Timestamp>) -> (String, Timestamp) {
     let written = wall.strftime("%Y-%m-%dT%H:%M:%S").to_string();
     let stamp = Stamp {
         wall,
         offset_minutes: None,
     };
-    match (book.zone.instant(&stamp), now) {
+    match (zone.instant(&stamp), now) {
         (Ok(at), _) => (written, at),
         (Err(_), Some(now)) => {
             let utc = TimeZone::UTC.to_datetime(now);
             let minutes = utc
-                .until(book.zone.wall(now))
+                .until(zone.wall(now))
                 .map(|span| {
                     span.get_days() * 1440 + span.get_hours() * 60 + span.get_minutes() as i32
                 })
@@ -446,7 +446,7 @@ fn performed(book: &Book, wall: DateTime, now: Option<Timestamp>) -> (String, Ti
                 now,
             )
         }
-        (Err(_), None) => (written, book.zone.start_of(wall.date())),
+        (Err(_), None) => (written, zone.start_of(wall.date())),
     }
 }
 
@@ -476,7 +476,7 @@ fn suggest(book: &Book, instrument: &str, date: Date, at: Timestamp, filling: &m
         "geometries",
         &ids,
         &what,
-        "shearbook new geometry",
+        "Enter one with shearbook new geometry.",
     );
 
     let fluids: Vec<&Loaded<Fluid>> = book
@@ -496,7 +496,7 @@ fn suggest(book: &Book, instrument: &str, date: Date, at: Timestamp, filling: &m
         "fluids",
         &ids,
         "Usable that day",
-        "shearbook new fluid",
+        "Enter one with shearbook new fluid.",
     );
     bottles(&fluids, date, policy, filling);
 
@@ -512,7 +512,7 @@ fn suggest(book: &Book, instrument: &str, date: Date, at: Timestamp, filling: &m
         "thermometers",
         &ids,
         "Calibrated that day",
-        "shearbook new thermometer",
+        "Enter one with shearbook new thermometer.",
     );
 
     let ids: Vec<&str> = book.baths.ids().collect();
@@ -530,7 +530,7 @@ fn suggest(book: &Book, instrument: &str, date: Date, at: Timestamp, filling: &m
         "operators",
         &ids,
         "Authorised to check",
-        "shearbook new person",
+        "Enter one with shearbook new person.",
     );
 
     preparation(&geometries, policy, filling);
@@ -782,4 +782,35 @@ fn committed(disk: &Disk, path: &str) -> Result<Vec<u8>, Trouble> {
         )));
     }
     Ok(repository.ask(&["cat-file", "blob", &name])?)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // The clock of Europe/Dublin goes back on 2026-10-25 at 02:00 (IANA tz database).
+    #[test]
+    fn only_the_hour_that_repeats_is_written_with_its_offset() {
+        let zone = Zone::named("Europe/Dublin").expect("zone");
+        for (now, written) in [
+            ("2026-10-24T23:59:30Z", "2026-10-25T00:59:00"),
+            ("2026-10-25T00:30:30Z", "2026-10-25T01:30:00+01:00"),
+            ("2026-10-25T01:30:30Z", "2026-10-25T01:30:00+00:00"),
+            ("2026-10-25T02:00:30Z", "2026-10-25T02:00:00"),
+        ] {
+            let now: Timestamp = now.parse().expect("time");
+            let wall = zone.wall(now);
+            let minute = DateTime::new(
+                wall.year(),
+                wall.month(),
+                wall.day(),
+                wall.hour(),
+                wall.minute(),
+                0,
+                0,
+            );
+            let minute = minute.expect("minute");
+            assert_eq!(performed(&zone, minute, Some(now)).0, written);
+        }
+    }
 }
