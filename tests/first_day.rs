@@ -687,6 +687,46 @@ fn every_command_of_the_next_steps_is_there() {
 }
 
 #[test]
+fn commands_that_new_tells_work_where_it_was_run() {
+    let (scratch, book) = begun(&[]);
+    let spaced = scratch.outside().join("bench 2");
+    std::fs::rename(&book, &spaced).unwrap();
+    let below = spaced.join("policies");
+    let runs: [(&Path, &[&str]); 3] = [
+        (&spaced, &["new", "bath", "WB-1"]),
+        (&below, &["new", "bath", "WB-2"]),
+        (
+            &scratch.outside(),
+            &["--book", "bench 2", "new", "bath", "WB-3"],
+        ),
+    ];
+    for (folder, arguments) in runs {
+        let done = scratch.shearbook_in(folder, arguments).ends(0);
+        let mut ran = 0;
+        for line in done
+            .out
+            .lines()
+            .filter_map(|line| line.strip_prefix("    "))
+        {
+            let tool = format!("'{}'", env!("CARGO_BIN_EXE_shearbook"));
+            let line = line.replacen("shearbook", &tool, 1);
+            let shell = scratch
+                .command("sh", folder)
+                .args(["-c", &line])
+                .output()
+                .unwrap();
+            // The draft has a key without a value.
+            let code = if line.starts_with("git") { 0 } else { 1 };
+            assert_eq!(shell.status.code(), Some(code), "{line}: {shell:?}");
+            ran += 1;
+        }
+        assert_eq!(ran, 2, "{}", done.out);
+    }
+    let staged = scratch.try_git_in(&spaced, &["diff", "--cached", "--name-only"]);
+    assert_eq!(staged.out.lines().count(), 3, "{}", staged.out);
+}
+
+#[test]
 fn draft_names_each_missing_value_once_and_nothing_else() {
     let (scratch, _) = begun(&[]);
     for (kind, id, more, path) in RECORDS {

@@ -72,7 +72,7 @@ fn foreign(repository: &Repository, value: &str, origin: &str) -> Result<String,
 }
 
 /// A word for the shell, whatever it holds.
-fn quoted(word: &str) -> String {
+pub(super) fn quoted(word: &str) -> String {
     format!("'{}'", word.replace('\'', "'\\''"))
 }
 

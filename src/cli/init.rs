@@ -439,7 +439,7 @@ fn attributes_lacking(root: &Path, file: &Wanted) -> String {
 
 fn next_steps(arguments: &Arguments, policy: &str) -> String {
     let go = match &arguments.dir {
-        Some(folder) if folder != Path::new(".") => format!("    cd {}\n", folder.display()),
+        Some(folder) if folder != Path::new(".") => format!("    cd {}\n", template::typed(folder)),
         _ => String::new(),
     };
     let name = match arguments.laboratory {

@@ -1,7 +1,7 @@
 //! `new`: a record ready to fill in, at its right place. It holds what the book knows and no figure of its own: every key
 //! that a person must answer for has no value, so that the record does not validate until it has one.
 
-use super::template::{Filling, fill, quoted, schema_line, schema_path, template};
+use super::template::{Filling, fill, quoted, schema_line, schema_path, template, typed};
 use super::{Common, End, Ended, Trouble, output, validate};
 use crate::book::view::{inspection_at, standing_at};
 use crate::book::zone::{NoInstant, Zone};
@@ -44,8 +44,6 @@ struct Draft {
     kind: Kind,
     path: String,
     filling: Filling,
-    /// What the person does once it is filled in.
-    next: &'static str,
 }
 
 pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
@@ -73,16 +71,7 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
     }
     write(&disk.root, &draft)?;
     if !common.quiet {
-        output::say(&format!(
-            "made {}\n\nNext: give a value to every key that has none. This names those that are\nleft:\n    shearbook {}validate {}\n{}",
-            draft.path,
-            named_book(common),
-            shown(common, &disk, &draft.path),
-            draft
-                .next
-                .replace("FILE", &shown(common, &disk, &draft.path))
-                .replace("shearbook ", &format!("shearbook {}", named_book(common)))
-        ));
+        output::say(&next_steps(common, &disk, &draft));
     }
     Ok(End::Fine)
 }
@@ -119,22 +108,38 @@ fn only_for(kind: Kind, right: Kind, option: &str, given: bool) -> Result<(), Tr
     }
 }
 
-/// The option that names the book again in the next command, where it was needed in this one.
-fn named_book(common: &Common) -> String {
-    match &common.book {
-        Some(folder) => format!("--book {} ", folder.display()),
-        None => String::new(),
-    }
-}
-
-/// A path of the book as the next command can be given it.
-fn shown(common: &Common, disk: &Disk, path: &str) -> String {
+/// The commands that follow, so that they can be typed where this one was.
+fn next_steps(common: &Common, disk: &Disk, draft: &Draft) -> String {
     let here = Path::new(".").canonicalize().unwrap_or_default();
-    match &common.book {
-        Some(folder) => folder.join(path).display().to_string(),
-        None if here == disk.root => path.to_owned(),
-        None => disk.root.join(path).display().to_string(),
+    let (tool, file) = match &common.book {
+        Some(folder) => (
+            format!("shearbook --book {}", typed(folder)),
+            folder.join(&draft.path),
+        ),
+        None if here == disk.root => ("shearbook".to_owned(), PathBuf::from(&draft.path)),
+        None => ("shearbook".to_owned(), disk.root.join(&draft.path)),
+    };
+    let git = match file == Path::new(&draft.path) {
+        true => "git".to_owned(),
+        false => format!(
+            "git -C {}",
+            typed(common.book.as_deref().unwrap_or(&disk.root))
+        ),
+    };
+    let mut text = format!(
+        "made {}\n\nNext: give a value to every key that has none. This names those that are\nleft:\n    {tool} validate {file}\n",
+        draft.path,
+        file = typed(&file)
+    );
+    text += match draft.kind {
+        Kind::Check => "Then have the limits and the verdict worked out, and let git keep it:\n",
+        Kind::Review => "Then let git keep it, under the reviewer's own name:\n",
+        _ => "Then let git keep it:\n",
+    };
+    if draft.kind == Kind::Check {
+        text += &format!("    {tool} seal {}\n", typed(&file));
     }
+    text + &format!("    {git} add {}\n", draft.path)
 }
 
 /// A linked folder is not followed when a book is read, so nothing is written into one.
@@ -272,7 +277,6 @@ fn fact(book: &Book, kind: Kind, id: &str, geometry: Option<&str>) -> Result<Dra
         kind,
         path: path_of(kind, id),
         filling,
-        next: "Then let git keep it:\n    git add FILE\n",
     })
 }
 
@@ -359,7 +363,6 @@ fn check(book: &Book, id: &str) -> Result<Draft, Trouble> {
         kind: Kind::Check,
         path: name.path(),
         filling,
-        next: "Then have the limits and the verdict worked out, and let git keep it:\n    shearbook seal FILE\n    git add FILE\n",
     })
 }
 
@@ -759,7 +762,6 @@ fn review(disk: &Disk, book: &Book, id: &str, by: Option<&str>) -> Result<Draft,
         kind: Kind::Review,
         path,
         filling,
-        next: "Then let git keep it, under the reviewer's own name:\n    git add FILE\n",
     })
 }
 

@@ -157,3 +157,13 @@ fn put(text: &mut String, line: &str, filling: &Filling) {
 pub(super) fn quoted(text: &str) -> String {
     toml_edit::Value::from(text).to_string()
 }
+
+/// A path as a person types it into the shell, in quotes only where it needs them.
+pub(super) fn typed(path: &std::path::Path) -> String {
+    let path = path.to_string_lossy();
+    let plain = |byte: u8| byte.is_ascii_alphanumeric() || b"/._-".contains(&byte);
+    match path.bytes().all(plain) && !path.starts_with('-') {
+        true => path.into_owned(),
+        false => super::hook::quoted(&path),
+    }
+}
