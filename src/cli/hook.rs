@@ -37,7 +37,15 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
         Some(folder) => folder.clone(),
         None => Disk::find(&common.folder())?.root,
     };
-    let repository = Repository::of(&folder)?;
+    act(common, Repository::of(&folder)?, arguments.action)
+}
+
+/// Installs the hooks for the book in a folder of a repository.
+pub(crate) fn install_for(common: &Common, repository: Repository) -> Ended {
+    act(common, repository, Action::Install)
+}
+
+fn act(common: &Common, repository: Repository, action: Action) -> Ended {
     let hooks = repository.git_path("hooks")?;
     if let Some((value, origin)) = repository.setting("core.hooksPath") {
         let git_folder = repository.git_path("config")?;
@@ -50,7 +58,7 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
             return Ok(End::Refused);
         }
     }
-    match arguments.action {
+    match action {
         Action::Install => install(common, &repository, &hooks),
         Action::Remove => remove(&hooks),
     }
@@ -64,7 +72,7 @@ fn foreign(repository: &Repository, value: &str, origin: &str) -> Result<String,
 }
 
 /// A word for the shell, whatever it holds.
-fn quoted(word: &str) -> String {
+pub(super) fn quoted(word: &str) -> String {
     format!("'{}'", word.replace('\'', "'\\''"))
 }
 

@@ -3,13 +3,16 @@
 mod explain;
 mod gate;
 mod hook;
+mod init;
 mod interrupt;
+mod new;
 mod output;
 mod progress;
 mod schema;
 mod seal;
 mod show;
 mod status;
+mod template;
 mod tour;
 mod validate;
 
@@ -58,6 +61,14 @@ enum Command {
     ///
     /// Example: shearbook tour
     Tour(tour::Arguments),
+    /// Begin a book: marker, a policy to decide on, schemas for editors, git repository
+    ///
+    /// Example: shearbook init book --time-zone Europe/Dublin --hooks
+    Init(init::Arguments),
+    /// Write a record that is ready to fill in, at its right place
+    ///
+    /// Example: shearbook new instrument VM-01
+    New(new::Arguments),
     /// Judge the whole book, or report on some files of it
     ///
     /// Example: shearbook validate checks/2026/VM-01
@@ -105,6 +116,8 @@ pub(crate) enum End {
 pub(crate) enum Trouble {
     /// The command line is wrong.
     Usage(String),
+    /// What was asked for would change or spoil what is there.
+    Refused(SourceError),
     /// The book, the repository or the disk could not be used.
     Unusable(SourceError),
     /// A fault of the program.
@@ -170,6 +183,8 @@ pub fn main() -> ExitCode {
     interrupt::heed();
     let ended = match &cli.command {
         Command::Tour(arguments) => tour::run(&cli.common, arguments),
+        Command::Init(arguments) => init::run(&cli.common, arguments),
+        Command::New(arguments) => new::run(&cli.common, arguments),
         Command::Validate(arguments) => validate::run(&cli.common, arguments),
         Command::Seal(arguments) => seal::run(&cli.common, arguments),
         Command::Show(arguments) => show::run(&cli.common, arguments),
@@ -185,6 +200,10 @@ pub fn main() -> ExitCode {
         Err(Trouble::Usage(message)) => {
             complain(&message, "shearbook --help tells the commands");
             ExitCode::from(2)
+        }
+        Err(Trouble::Refused(error)) => {
+            complain(&error.message, &error.help);
+            ExitCode::from(1)
         }
         Err(Trouble::Unusable(error)) => {
             complain(&error.message, &error.help);

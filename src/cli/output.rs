@@ -74,30 +74,48 @@ pub(crate) fn say(text: &str) {
 /// Writes a file as a whole or not at all.
 pub(crate) fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), Trouble> {
     let _writing = super::interrupt::writing();
-    let trouble = |error: std::io::Error| {
+    let trouble = unwritable(path);
+    written_beside(path, bytes)
+        .and_then(|file| file.persist(path).map_err(|error| error.error))
+        .map_err(trouble)?;
+    Ok(())
+}
+
+/// Writes a file that is not there yet, as a whole or not at all, never over another.
+pub(crate) fn write_new(path: &Path, bytes: &[u8]) -> Result<(), Trouble> {
+    let _writing = super::interrupt::writing();
+    let trouble = unwritable(path);
+    written_beside(path, bytes)
+        .and_then(|file| file.persist_noclobber(path).map_err(|error| error.error))
+        .map_err(trouble)?;
+    Ok(())
+}
+
+fn unwritable(path: &Path) -> impl Fn(std::io::Error) -> Trouble {
+    move |error| {
         Trouble::Unusable(SourceError::new(
             format!("{} cannot be written: {error}", path.display()),
             "look at the folder's permissions and the free space; the file is as it was",
         ))
-    };
+    }
+}
+
+/// A temporary file in the same folder that holds the bytes, on the disk and with the permissions that it shall have.
+fn written_beside(path: &Path, bytes: &[u8]) -> std::io::Result<tempfile::NamedTempFile> {
     let folder = path
         .parent()
         .filter(|folder| !folder.as_os_str().is_empty());
-    let mut file =
-        tempfile::NamedTempFile::new_in(folder.unwrap_or(Path::new("."))).map_err(trouble)?;
-    file.write_all(bytes).map_err(trouble)?;
+    let mut file = tempfile::NamedTempFile::new_in(folder.unwrap_or(Path::new(".")))?;
+    file.write_all(bytes)?;
     let permissions = match std::fs::metadata(path) {
         Ok(old) => Some(old.permissions()),
         Err(_) => default_permissions(),
     };
     if let Some(permissions) = permissions {
-        file.as_file()
-            .set_permissions(permissions)
-            .map_err(trouble)?;
+        file.as_file().set_permissions(permissions)?;
     }
-    file.as_file().sync_all().map_err(trouble)?;
-    file.persist(path).map_err(|error| trouble(error.error))?;
-    Ok(())
+    file.as_file().sync_all()?;
+    Ok(file)
 }
 
 #[cfg(unix)]

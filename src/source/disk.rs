@@ -39,15 +39,14 @@ impl Disk {
 
     /// A path of the file system as a path of the book; `None` outside of it.
     pub fn inside(&self, path: &Path) -> Option<String> {
-        let folder = path
-            .parent()
-            .filter(|folder| !folder.as_os_str().is_empty());
-        let folder = folder.unwrap_or(Path::new(".")).canonicalize().ok()?;
-        let full = folder.join(path.file_name()?);
         let full = if path.is_dir() {
             path.canonicalize().ok()?
         } else {
-            full
+            let folder = path
+                .parent()
+                .filter(|folder| !folder.as_os_str().is_empty());
+            let folder = folder.unwrap_or(Path::new(".")).canonicalize().ok()?;
+            folder.join(path.file_name()?)
         };
         Some(slashed(full.strip_prefix(&self.root).ok()?))
     }

@@ -103,6 +103,24 @@ fn failed(what: &str, output: &std::process::Output) -> SourceError {
     )
 }
 
+fn no_git(error: std::io::Error) -> SourceError {
+    SourceError::new(
+        format!("the program git cannot be started: {error}"),
+        "install git, or put it on the PATH",
+    )
+}
+
+/// git in a folder, without what the environment says of any repository.
+fn by_itself(folder: &Path) -> Command {
+    let mut command = Command::new("git");
+    command.current_dir(folder).stdin(Stdio::null());
+    for variable in REPOSITORY_VARIABLES {
+        command.env_remove(variable);
+    }
+    command.env("LC_ALL", "C");
+    command
+}
+
 impl Repository {
     /// The repository that a book's folder lies in.
     ///
@@ -152,6 +170,47 @@ impl Repository {
             )
         })?;
         Ok(found)
+    }
+
+    /// Whether a folder lies in the work tree of a repository, whatever the environment says.
+    pub fn around(folder: &Path) -> Result<bool, SourceError> {
+        let asked = ["rev-parse", "--is-inside-work-tree"];
+        let output = by_itself(folder).args(asked).output().map_err(no_git)?;
+        if output.status.success() {
+            return match output.stdout.starts_with(b"true") {
+                true => Ok(true),
+                false => Err(SourceError::new(
+                    format!(
+                        "{} belongs to git itself: a .git folder or a bare repository",
+                        folder.display()
+                    ),
+                    "choose a folder of a work tree, or one outside of any repository",
+                )),
+            };
+        }
+        let said = String::from_utf8_lossy(&output.stderr);
+        match said.contains("not a git repository (or any") {
+            true => Ok(false),
+            false => Err(failed(&asked.join(" "), &output)),
+        }
+    }
+
+    /// Makes a repository of a folder that lies in none. Its branch is main unless the user's settings name another.
+    pub fn make(folder: &Path) -> Result<(), SourceError> {
+        let asked = ["init", "--quiet"];
+        let named = by_itself(folder)
+            .args(["config", "--get", "init.defaultBranch"])
+            .output()
+            .map_err(no_git)?;
+        let mut command = by_itself(folder);
+        if !named.status.success() {
+            command.args(["-c", "init.defaultBranch=main"]);
+        }
+        let output = command.args(asked).output().map_err(no_git)?;
+        match output.status.success() {
+            true => Ok(()),
+            false => Err(failed(&asked.join(" "), &output)),
+        }
     }
 
     /// Whether the environment means the repository that is found where the book lies, and not the one whose hook
@@ -208,12 +267,7 @@ impl Repository {
 
     /// The output of a git command.
     pub fn ask(&self, arguments: &[&str]) -> Result<Vec<u8>, SourceError> {
-        let output = self.git().args(arguments).output().map_err(|error| {
-            SourceError::new(
-                format!("the program git cannot be started: {error}"),
-                "install git, or put it on the PATH",
-            )
-        })?;
+        let output = self.git().args(arguments).output().map_err(no_git)?;
         match output.status.success() {
             true => Ok(output.stdout),
             false => Err(failed(&arguments.join(" "), &output)),
@@ -412,7 +466,7 @@ fn version(mode: &str, id: &str) -> Option<Version> {
 }
 
 /// The nearest folder that exists, and the folder itself below it.
-fn nearest_existing(folder: &Path) -> Result<(PathBuf, PathBuf), SourceError> {
+pub fn nearest_existing(folder: &Path) -> Result<(PathBuf, PathBuf), SourceError> {
     let unusable = || {
         SourceError::new(
             format!("the folder {} cannot be opened", folder.display()),

@@ -1,0 +1,818 @@
+//! `new`: a record ready to fill in, at its right place. It holds what the book knows and no figure of its own: every key
+//! that a person must answer for has no value, so that the record does not validate until it has one.
+
+use super::template::{Filling, fill, quoted, schema_line, schema_path, template, typed};
+use super::{Common, End, Ended, Trouble, output, validate};
+use crate::book::view::{inspection_at, standing_at};
+use crate::book::zone::{NoInstant, Zone};
+use crate::book::{Book, Loaded};
+use crate::parse::layout::{self, CheckName, path_of, unfit_id};
+use crate::record::fluid::Fluid;
+use crate::record::geometry::{Geometry, GeometryKind, Outcome};
+use crate::record::instrument::{Instrument, Speeds};
+use crate::record::person::Duty;
+use crate::record::policy::{Policy, ZoneName};
+use crate::record::thermometer::Thermometer;
+use crate::record::{Kind, Stamp, State, Word};
+use crate::source::SourceError;
+use crate::source::disk::Disk;
+use crate::source::git::Repository;
+use crate::text::nearest;
+use jiff::Timestamp;
+use jiff::civil::{Date, DateTime};
+use jiff::tz::TimeZone;
+use sha2::{Digest, Sha256};
+use std::path::{Path, PathBuf};
+
+#[derive(clap::Args)]
+pub(crate) struct Arguments {
+    /// policy, person, instrument, geometry, fluid, thermometer, bath, check, review or nonconformity
+    kind: String,
+    /// The new record's id. Of a check: its instrument, or INSTRUMENT/YYYY-MM-DD-HHMM. Of a review: the check, or
+    /// FOLDER/ID of another record
+    id: String,
+    /// Of a geometry: factored, coaxial-cylinders, cone-plate or parallel-plates
+    #[arg(long = "kind", value_name = "KIND")]
+    geometry: Option<String>,
+    /// Of a review: who reviews
+    #[arg(long, value_name = "PERSON")]
+    by: Option<String>,
+}
+
+/// A record about to be written.
+struct Draft {
+    kind: Kind,
+    path: String,
+    filling: Filling,
+}
+
+pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
+    let kind = kind(&arguments.kind)?;
+    only_for(kind, Kind::Geometry, "--kind", arguments.geometry.is_some())?;
+    only_for(kind, Kind::Review, "--by", arguments.by.is_some())?;
+    let id = arguments.id.as_str();
+    if !matches!(kind, Kind::Check | Kind::Review)
+        && let Some(why) = unfit_id(id)
+    {
+        return Err(Trouble::Usage(format!("{id} is no id: {why}")));
+    }
+    let (disk, book) = validate::facts(common)?;
+    let mut draft = match kind {
+        Kind::Check => check(&book, id)?,
+        Kind::Review => review(&disk, &book, id, arguments.by.as_deref())?,
+        _ => fact(&book, kind, id, arguments.geometry.as_deref())?,
+    };
+    let (folder, _) = draft.path.rsplit_once('/').unwrap_or(("", ""));
+    real_folders(&disk.root, folder)?;
+    free(&disk.root, &draft, id)?;
+    if disk.root.join(schema_path(kind)).is_file() {
+        let line = schema_line(kind, &draft.path);
+        draft.filling.text("schema", line);
+    }
+    write(&disk.root, &draft)?;
+    if !common.quiet {
+        output::say(&next_steps(common, &disk, &draft));
+    }
+    Ok(End::Fine)
+}
+
+fn kind(word: &str) -> Result<Kind, Trouble> {
+    let kinds: Vec<&str> = layout::folder_kinds().map(Kind::word).collect();
+    match Kind::from_word(word) {
+        Some(Kind::Book) => Err(Trouble::Usage(
+            "a book is begun with shearbook init".to_owned(),
+        )),
+        Some(kind) => Ok(kind),
+        None => {
+            let meant = layout::folder_kind(word)
+                .map(Kind::word)
+                .or_else(|| nearest(word, kinds.iter().copied()))
+                .map(|word| format!("did you mean {word}? "))
+                .unwrap_or_default();
+            Err(Trouble::Usage(format!(
+                "there is no kind of record {word}; {meant}it is one of {}",
+                kinds.join(", ")
+            )))
+        }
+    }
+}
+
+fn only_for(kind: Kind, right: Kind, option: &str, given: bool) -> Result<(), Trouble> {
+    match given && kind != right {
+        true => Err(Trouble::Usage(format!(
+            "{option} belongs to a {}, not to a {}",
+            right.word(),
+            kind.word()
+        ))),
+        false => Ok(()),
+    }
+}
+
+/// The commands that follow, so that they can be typed where this one was.
+fn next_steps(common: &Common, disk: &Disk, draft: &Draft) -> String {
+    let here = Path::new(".").canonicalize().unwrap_or_default();
+    let (tool, file) = match &common.book {
+        Some(folder) => (
+            format!("shearbook --book {}", typed(folder)),
+            folder.join(&draft.path),
+        ),
+        None if here == disk.root => ("shearbook".to_owned(), PathBuf::from(&draft.path)),
+        None => ("shearbook".to_owned(), disk.root.join(&draft.path)),
+    };
+    let git = match file == Path::new(&draft.path) {
+        true => "git".to_owned(),
+        false => format!(
+            "git -C {}",
+            typed(common.book.as_deref().unwrap_or(&disk.root))
+        ),
+    };
+    let mut text = format!(
+        "made {}\n\nNext: give a value to every key that has none. This names those that are\nleft:\n    {tool} validate {file}\n",
+        draft.path,
+        file = typed(&file)
+    );
+    text += match draft.kind {
+        Kind::Check => "Then have the limits and the verdict worked out, and let git keep it:\n",
+        Kind::Review => "Then let git keep it, under the reviewer's own name:\n",
+        _ => "Then let git keep it:\n",
+    };
+    if draft.kind == Kind::Check {
+        text += &format!("    {tool} seal {}\n", typed(&file));
+    }
+    text + &format!("    {git} add {}\n", draft.path)
+}
+
+/// A linked folder is not followed when a book is read, so nothing is written into one.
+fn real_folders(root: &Path, folder: &str) -> Result<(), Trouble> {
+    let mut at = root.to_owned();
+    for step in folder.split('/') {
+        at = at.join(step);
+        match at.symlink_metadata() {
+            Ok(data) if !data.is_dir() => {
+                return Err(Trouble::Unusable(SourceError::new(
+                    format!("{} is in the way: a folder belongs there", at.display()),
+                    "move it elsewhere; a folder of records is a folder of its own and no link",
+                )));
+            }
+            Ok(_) => {}
+            Err(_) => break,
+        }
+    }
+    Ok(())
+}
+
+/// Refuses an id that is there already, be it in other letters.
+fn free(root: &Path, draft: &Draft, id: &str) -> Result<(), Trouble> {
+    let (folder, name) = draft.path.rsplit_once('/').unwrap_or(("", &draft.path));
+    let Ok(entries) = std::fs::read_dir(root.join(folder)) else {
+        return Ok(());
+    };
+    let mut names: Vec<String> = entries
+        .filter_map(Result::ok)
+        .map(|entry| entry.file_name().to_string_lossy().into_owned())
+        .filter(|other| other.to_lowercase() == name.to_lowercase())
+        .collect();
+    names.sort();
+    let Some(other) = names.first() else {
+        return Ok(());
+    };
+    let noun = draft.kind.noun();
+    Err(Trouble::Refused(
+        if names.iter().any(|other| other == name) {
+            SourceError::new(
+            format!("{} is there already, and was left as it is", draft.path),
+            match draft.kind {
+                Kind::Check => "wait a minute, or give the check's own time: shearbook new check INSTRUMENT/YYYY-MM-DD-HHMM".to_owned(),
+                _ => format!("edit that file, or give the new {noun} another id"),
+            },
+        )
+        } else {
+            SourceError::new(
+                format!(
+                    "{folder}/{other} differs from {id} only by capital letters; on some disks they would be one file"
+                ),
+                format!("give the new {noun} another id, or edit that file if it is meant"),
+            )
+        },
+    ))
+}
+
+fn write(root: &Path, draft: &Draft) -> Result<(), Trouble> {
+    let full = root.join(&draft.path);
+    let text = fill(template(draft.kind), &draft.filling);
+    let missing: Vec<PathBuf> = full
+        .ancestors()
+        .skip(1)
+        .take_while(|folder| folder.symlink_metadata().is_err())
+        .map(Path::to_path_buf)
+        .collect();
+    let folder = full.parent().unwrap_or(root);
+    let written = std::fs::create_dir_all(folder)
+        .map_err(|error| {
+            Trouble::Unusable(SourceError::new(
+                format!("the folder {} cannot be made: {error}", folder.display()),
+                "look at the permissions of the book's folder",
+            ))
+        })
+        .and_then(|()| output::write_new(&full, text.as_bytes()));
+    if written.is_err() {
+        for folder in missing {
+            let _ = std::fs::remove_dir(folder);
+        }
+    }
+    written
+}
+
+/// A record of the facts, or a nonconformity.
+fn fact(book: &Book, kind: Kind, id: &str, geometry: Option<&str>) -> Result<Draft, Trouble> {
+    let mut filling = Filling::default();
+    let today = book.as_of();
+    let people = |what: &str, duties: &[Duty]| {
+        let ids: Vec<&str> = book
+            .people
+            .sound()
+            .filter(|person| {
+                duties
+                    .iter()
+                    .any(|duty| book.authorised_on(person, *duty, today))
+            })
+            .map(|person| person.id.as_str())
+            .collect();
+        listed(what, &ids)
+    };
+    filling.text("id", id);
+    filling.text(
+        "recorders",
+        people("Authorised today", &[Duty::Records, Duty::Review]),
+    );
+    filling.text("reviewers", people("Authorised today", &[Duty::Review]));
+    match kind {
+        Kind::Geometry => {
+            let kind = geometry_kind(geometry)?;
+            filling.text("kind", kind.word());
+            for (word, other) in GeometryKind::ALL {
+                let shown = (*other == kind).then(String::new);
+                filling.part(word, shown.into_iter().collect());
+            }
+            let ids: Vec<&str> = book.instruments.ids().collect();
+            filling.text("instruments", listed("Instruments of the book", &ids));
+        }
+        Kind::Instrument => {
+            if let Some(policy) = book.policy_at(today, None) {
+                let classes: Vec<&str> = policy
+                    .interval
+                    .iter()
+                    .map(|(class, _)| class.as_str())
+                    .collect();
+                let what = format!("Classes of policy {}", policy.id);
+                filling.text("classes", listed(&what, &classes));
+            }
+        }
+        Kind::Nonconformity => {
+            filling.value("opened", None);
+        }
+        _ => {}
+    }
+    Ok(Draft {
+        kind,
+        path: path_of(kind, id),
+        filling,
+    })
+}
+
+fn geometry_kind(word: Option<&str>) -> Result<GeometryKind, Trouble> {
+    let words: Vec<&str> = GeometryKind::ALL.iter().map(|(word, _)| *word).collect();
+    let all = words.join(", ");
+    let Some(word) = word else {
+        return Err(Trouble::Usage(format!(
+            "say of what kind the geometry is: --kind with one of {all}"
+        )));
+    };
+    GeometryKind::from_word(word).ok_or_else(|| {
+        let meant = nearest(word, words.iter().copied())
+            .map(|word| format!("did you mean {word}? "))
+            .unwrap_or_default();
+        Trouble::Usage(format!(
+            "there is no kind of geometry {word}; {meant}it is one of {all}"
+        ))
+    })
+}
+
+/// A remark that lists what there is; nothing where there is none.
+fn listed(what: &str, ids: &[&str]) -> String {
+    match ids {
+        [] => String::new(),
+        _ => format!("{what}: {}", ids.join(", ")),
+    }
+}
+
+/// The one value that the rules would accept, and else a remark that lists those which they would.
+fn one_of(filling: &mut Filling, key: &str, remark: &str, ids: &[&str], what: &str, make: &str) {
+    match ids {
+        [only] => {
+            filling.value(key, Some(quoted(only)));
+            filling.text(
+                remark,
+                format!("{what}: only this one. Correct it if it was another."),
+            );
+        }
+        [] => {
+            filling.value(key, None);
+            filling.text(remark, format!("{what}: none of the book. {make}"));
+        }
+        _ => {
+            filling.value(key, None);
+            filling.text(remark, listed(what, ids));
+        }
+    }
+}
+
+fn check(book: &Book, id: &str) -> Result<Draft, Trouble> {
+    let (instrument, given) = match id.split_once('/') {
+        Some((instrument, _)) => (instrument, true),
+        None => (id, false),
+    };
+    known(
+        &book.instruments.ids().collect::<Vec<_>>(),
+        Kind::Instrument,
+        instrument,
+    )?;
+    if !book.zone_known() {
+        return Err(Trouble::Unusable(SourceError::new(
+            "the book's time zone is not known, so no check has a time",
+            "shearbook validate shearbook.toml tells what is wrong there",
+        )));
+    }
+    let (name, wall) = match given {
+        true => named_time(book, id)?,
+        false => {
+            let wall = book.zone.wall(book.clock.now);
+            let minute = format!("{instrument}/{}", wall.strftime("%Y-%m-%d-%H%M"));
+            named_time(book, &minute)?
+        }
+    };
+    let now = (!given).then_some(book.clock.now);
+    let (performed, at) = performed(&book.zone, wall, now);
+    let mut filling = Filling::default();
+    filling
+        .text("instrument", instrument)
+        .text("performed", performed)
+        .text("date", name.date.to_string());
+    suggest(book, instrument, name.date, at, &mut filling);
+    Ok(Draft {
+        kind: Kind::Check,
+        path: name.path(),
+        filling,
+    })
+}
+
+/// Refuses a name that the book does not know.
+fn known(ids: &[&str], kind: Kind, id: &str) -> Result<(), Trouble> {
+    if ids.contains(&id) {
+        return Ok(());
+    }
+    let noun = kind.noun();
+    let meant = match nearest(id, ids.iter().copied()) {
+        Some(meant) => format!("; did you mean {meant}?"),
+        None if ids.is_empty() => format!("; the first is entered with shearbook new {noun}"),
+        None => format!("; the book has {}", ids.join(", ")),
+    };
+    Err(Trouble::Usage(format!("there is no {noun} {id}{meant}")))
+}
+
+/// The time that a check's id names.
+fn named_time(book: &Book, id: &str) -> Result<(CheckName, DateTime), Trouble> {
+    let wrong = || {
+        Trouble::Usage(format!(
+            "{id} names no check: write the instrument, or INSTRUMENT/YYYY-MM-DD-HHMM with the time of the first reading"
+        ))
+    };
+    let name = CheckName::parse(id).ok_or_else(wrong)?;
+    if name.amendment > 0 {
+        return Err(Trouble::Usage(format!(
+            "{id} would be an amendment: copy the file of the check before it to that name, and put right what was wrong there"
+        )));
+    }
+    let number = |text: &str| text.parse::<i8>().ok();
+    let (hour, minute) = name.clock.split_at(2);
+    let wall = number(hour)
+        .zip(number(minute))
+        .and_then(|(hour, minute)| {
+            DateTime::new(
+                name.date.year(),
+                name.date.month(),
+                name.date.day(),
+                hour,
+                minute,
+                0,
+                0,
+            )
+            .ok()
+        })
+        .ok_or_else(wrong)?;
+    let stamp = Stamp {
+        wall,
+        offset_minutes: None,
+    };
+    if book.zone.instant(&stamp) == Err(NoInstant::Skipped) {
+        return Err(Trouble::Usage(format!(
+            "{} did not happen on {}: the clock is set forward over it",
+            wall.strftime("%H:%M"),
+            name.date
+        )));
+    }
+    Ok((name, wall))
+}
+
+/// `performed` as it is written, and its instant. In the hour that the clock repeats only the present tells which is meant;
+/// a time that was given gets no offset, and validation asks for one.
+fn performed(zone: &Zone, wall: DateTime, now: Option<Timestamp>) -> (String, Timestamp) {
+    let written = wall.strftime("%Y-%m-%dT%H:%M:%S").to_string();
+    let stamp = Stamp {
+        wall,
+        offset_minutes: None,
+    };
+    match (zone.instant(&stamp), now) {
+        (Ok(at), _) => (written, at),
+        (Err(_), Some(now)) => {
+            let utc = TimeZone::UTC.to_datetime(now);
+            let minutes = utc
+                .until(zone.wall(now))
+                .map(|span| {
+                    span.get_days() * 1440 + span.get_hours() * 60 + span.get_minutes() as i32
+                })
+                .unwrap_or_default();
+            let sign = if minutes < 0 { '-' } else { '+' };
+            let size = minutes.abs();
+            (
+                format!("{written}{sign}{:02}:{:02}", size / 60, size % 60),
+                now,
+            )
+        }
+        (Err(_), None) => (written, zone.start_of(wall.date())),
+    }
+}
+
+/// What the rules would accept for this instrument at that time.
+fn suggest(book: &Book, instrument: &str, date: Date, at: Timestamp, filling: &mut Filling) {
+    let record = book.instruments.named(instrument).sound();
+    let group = record.and_then(|record| record.group.as_deref());
+    let policy = book.policy_at(date, group);
+
+    let geometries: Vec<&Loaded<Geometry>> = book
+        .geometries
+        .sound()
+        .filter(|geometry| {
+            let fits = geometry.fits.as_ref();
+            fits.is_none_or(|fits| fits.iter().any(|id| id == instrument))
+                && !matches!(
+                    inspection_at(book, geometry, at),
+                    Some((_, Outcome::Damaged))
+                )
+        })
+        .collect();
+    let ids: Vec<&str> = geometries.iter().map(|one| one.id.as_str()).collect();
+    let what = format!("Fit for {instrument}");
+    one_of(
+        filling,
+        "geometry",
+        "geometries",
+        &ids,
+        &what,
+        "Enter one with shearbook new geometry.",
+    );
+
+    let fluids: Vec<&Loaded<Fluid>> = book
+        .fluids
+        .sound()
+        .filter(|fluid| {
+            let state = standing_at(book, &fluid.standings, at).map(|(_, row)| row.state);
+            fluid.certified <= date
+                && date <= fluid.expires
+                && !matches!(state, Some(State::Quarantined | State::Withdrawn))
+        })
+        .collect();
+    let ids: Vec<&str> = fluids.iter().map(|one| one.id.as_str()).collect();
+    one_of(
+        filling,
+        "fluid",
+        "fluids",
+        &ids,
+        "Usable that day",
+        "Enter one with shearbook new fluid.",
+    );
+    bottles(&fluids, date, policy, filling);
+
+    let ids: Vec<&str> = book
+        .thermometers
+        .sound()
+        .filter(|thermometer| calibrated(book, thermometer, date, at))
+        .map(|one| one.id.as_str())
+        .collect();
+    one_of(
+        filling,
+        "thermometer",
+        "thermometers",
+        &ids,
+        "Calibrated that day",
+        "Enter one with shearbook new thermometer.",
+    );
+
+    let ids: Vec<&str> = book.baths.ids().collect();
+    filling.text("baths", listed("Baths of the book", &ids));
+
+    let ids: Vec<&str> = book
+        .people
+        .sound()
+        .filter(|person| book.authorised(person, Duty::Check, at))
+        .map(|one| one.id.as_str())
+        .collect();
+    one_of(
+        filling,
+        "operator",
+        "operators",
+        &ids,
+        "Authorised to check",
+        "Enter one with shearbook new person.",
+    );
+
+    preparation(&geometries, policy, filling);
+    filling.text("speeds", speeds(instrument, record));
+    points(policy, filling);
+    if let Some(policy) = policy {
+        let rows: Vec<String> = policy
+            .soak
+            .iter()
+            .map(|row| {
+                let kinds = row.kinds.iter().flatten().map(|kind| kind.word());
+                let mut words: Vec<String> = kinds.map(str::to_owned).collect();
+                if let Some(most) = &row.up_to_mpa_s {
+                    words.push(format!("up to {most} mPa.s"));
+                }
+                match words.is_empty() {
+                    true => format!("else {} minutes", row.minutes),
+                    false => format!("{} {} minutes", words.join(", "), row.minutes),
+                }
+            })
+            .collect();
+        filling.text(
+            "soak",
+            format!(
+                "At temperature before the first reading: {}",
+                rows.join("; ")
+            ),
+        );
+        let allowed: Vec<&str> = policy
+            .deviation_allowed
+            .iter()
+            .map(String::as_str)
+            .collect();
+        let remark = match allowed[..] {
+            [] => format!("Policy {} allows no [[deviation]].", policy.id),
+            _ => listed(
+                "Rules that a check may break with a reason and a reviewer's consent",
+                &allowed,
+            ),
+        };
+        filling.text("allowed", remark);
+    }
+}
+
+fn calibrated(book: &Book, thermometer: &Thermometer, date: Date, at: Timestamp) -> bool {
+    thermometer
+        .calibrations
+        .iter()
+        .any(|row| book.zone.begins(&row.date) <= at && date <= row.due)
+}
+
+fn bottles(
+    fluids: &[&Loaded<Fluid>],
+    date: Date,
+    policy: Option<&Loaded<Policy>>,
+    filling: &mut Filling,
+) {
+    let open: Vec<(&str, &str)> = fluids
+        .iter()
+        .flat_map(|fluid| {
+            fluid
+                .bottles
+                .iter()
+                .filter(|bottle| {
+                    bottle.opened <= date && bottle.discarded.is_none_or(|last| date <= last)
+                })
+                .map(|bottle| (fluid.id.as_str(), bottle.id.as_str()))
+        })
+        .collect();
+    let needed = policy.is_none_or(|policy| policy.in_use_months.is_some());
+    filling.text("no bottle", if needed { "" } else { "#" });
+    let [_] = fluids else {
+        let all: Vec<String> = open
+            .iter()
+            .map(|(fluid, bottle)| format!("{bottle} of {fluid}"))
+            .collect();
+        let all: Vec<&str> = all.iter().map(String::as_str).collect();
+        filling.value("bottle", None);
+        filling.text("bottles", listed("Open that day", &all));
+        return;
+    };
+    let ids: Vec<&str> = open.iter().map(|(_, bottle)| *bottle).collect();
+    one_of(
+        filling,
+        "bottle",
+        "bottles",
+        &ids,
+        "Open that day",
+        "Add a [[bottle]] to the fluid's file.",
+    );
+}
+
+/// A key that the policy asks for, or may, stands without a value; one that cannot apply is a remark.
+fn preparation(
+    geometries: &[&Loaded<Geometry>],
+    policy: Option<&Loaded<Policy>>,
+    filling: &mut Filling,
+) {
+    let any = |kinds: &[GeometryKind]| {
+        geometries.is_empty() || geometries.iter().any(|one| kinds.contains(&one.kind))
+    };
+    let hung = any(&[GeometryKind::Factored, GeometryKind::CoaxialCylinders]);
+    let plated = any(&[GeometryKind::ConePlate, GeometryKind::ParallelPlates]);
+    let asked = |key: &str| {
+        policy.is_none_or(|policy| policy.confirm.iter().any(|confirm| confirm.word() == key))
+    };
+    for (key, applies) in [
+        ("levelled", true),
+        ("immersed_to_mark", hung),
+        ("free_of_bubbles", hung),
+        ("vessel_as_specified", true),
+        ("gap_set", plated),
+    ] {
+        let live = applies && asked(key);
+        filling.text(&format!("no {key}"), if live { "" } else { "#" });
+    }
+    let guarded = any(&[GeometryKind::Factored]);
+    filling.text("no guard", if guarded { "" } else { "#" });
+}
+
+fn speeds(instrument: &str, record: Option<&Loaded<Instrument>>) -> String {
+    match record.map(|record| &record.speeds) {
+        Some(Speeds::These(speeds)) => {
+            let speeds: Vec<String> = speeds.iter().map(ToString::to_string).collect();
+            format!("Speeds of {instrument} in rpm: {}", speeds.join(", "))
+        }
+        Some(Speeds::Between(slow, fast)) => {
+            format!("Speeds of {instrument}: any from {slow} to {fast} rpm")
+        }
+        None => String::new(),
+    }
+}
+
+/// One point for each zone that the policy asks for, else one.
+fn points(policy: Option<&Loaded<Policy>>, filling: &mut Filling) {
+    let mut remarks: Vec<String> = policy
+        .map(|policy| {
+            let torque = |from: &dyn std::fmt::Display, to: &dyn std::fmt::Display| {
+                format!("torque {from} to {to} %")
+            };
+            let (least, low, high) = (
+                &policy.minimum_percent,
+                &policy.low_below_percent,
+                &policy.high_above_percent,
+            );
+            policy
+                .zones_required
+                .iter()
+                .map(|zone| {
+                    let span = match zone {
+                        ZoneName::Low => torque(least, low),
+                        ZoneName::Middle => torque(low, high),
+                        ZoneName::High => torque(high, &100),
+                    };
+                    format!("{} zone: {span}", zone.word())
+                })
+                .collect()
+        })
+        .unwrap_or_default();
+    if remarks.is_empty() {
+        remarks.push(String::new());
+    }
+    filling.part("point", remarks);
+}
+
+fn review(disk: &Disk, book: &Book, id: &str, by: Option<&str>) -> Result<Draft, Trouble> {
+    let reviewed = match CheckName::parse(id) {
+        Some(name) => Some(("check", name.path(), name.reviews_folder())),
+        None => id
+            .split_once('/')
+            .and_then(|(folder, id)| Some((layout::folder_kind(folder)?, id)))
+            .filter(|(kind, id)| {
+                !matches!(kind, Kind::Check | Kind::Review | Kind::Nonconformity)
+                    && unfit_id(id).is_none()
+            })
+            .map(|(kind, other)| {
+                let folder = format!("reviews/records/{id}");
+                ("record", path_of(kind, other), folder)
+            }),
+    };
+    let Some((key, path, folder)) = reviewed else {
+        return Err(Trouble::Usage(format!(
+            "{id} cannot be reviewed: write a check as INSTRUMENT/YYYY-MM-DD-HHMM, or another record as FOLDER/ID, such as fluids/K-2291"
+        )));
+    };
+    let may: Vec<&str> = book
+        .people
+        .sound()
+        .filter(|person| book.authorised_on(person, Duty::Review, book.as_of()))
+        .map(|person| person.id.as_str())
+        .collect();
+    let Some(by) = by else {
+        return Err(Trouble::Usage(match may[..] {
+            [] => "say who reviews: --by PERSON, with an id from people/".to_owned(),
+            _ => format!(
+                "say who reviews: --by PERSON; authorised today: {}",
+                may.join(", ")
+            ),
+        }));
+    };
+    known(&book.people.ids().collect::<Vec<_>>(), Kind::Person, by)?;
+    let committed = committed(disk, &path)?;
+    let sha256: String = Sha256::digest(committed)
+        .iter()
+        .map(|byte| format!("{byte:02x}"))
+        .collect();
+    let mut number = 1u32;
+    let path = loop {
+        let path = format!("{folder}/{by}-{number}.toml");
+        if disk.root.join(&path).symlink_metadata().is_err() {
+            break path;
+        }
+        number += 1;
+    };
+    let mut filling = Filling::default();
+    for one in ["check", "record"] {
+        let value = (one == key).then(|| quoted(id));
+        filling.text(&format!("no {one}"), if value.is_some() { "" } else { "#" });
+        filling.value(one, value);
+    }
+    filling
+        .text("sha256", sha256)
+        .text("reviewer", by)
+        .text("date", book.as_of().to_string());
+    Ok(Draft {
+        kind: Kind::Review,
+        path,
+        filling,
+    })
+}
+
+/// The bytes of a file as the newest commit has them: what a review covers.
+fn committed(disk: &Disk, path: &str) -> Result<Vec<u8>, Trouble> {
+    if disk.root.join(path).symlink_metadata().is_err() {
+        return Err(Trouble::Usage(format!(
+            "there is nothing to review: no file {path}"
+        )));
+    }
+    let repository = Repository::of(&disk.root)?;
+    let name = format!("HEAD:{}{path}", repository.prefix);
+    if repository
+        .ask(&["rev-parse", "--verify", "--quiet", &name])
+        .is_err()
+    {
+        return Err(Trouble::Refused(SourceError::new(
+            format!("{path} is not committed yet, and a review is bound to what is committed"),
+            "commit the record first; its reviewer then writes the review",
+        )));
+    }
+    Ok(repository.ask(&["cat-file", "blob", &name])?)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // The clock of Europe/Dublin goes back on 2026-10-25 at 02:00 (IANA tz database).
+    #[test]
+    fn only_the_hour_that_repeats_is_written_with_its_offset() {
+        let zone = Zone::named("Europe/Dublin").expect("zone");
+        for (now, written) in [
+            ("2026-10-24T23:59:30Z", "2026-10-25T00:59:00"),
+            ("2026-10-25T00:30:30Z", "2026-10-25T01:30:00+01:00"),
+            ("2026-10-25T01:30:30Z", "2026-10-25T01:30:00+00:00"),
+            ("2026-10-25T02:00:30Z", "2026-10-25T02:00:00"),
+        ] {
+            let now: Timestamp = now.parse().expect("time");
+            let wall = zone.wall(now);
+            let minute = DateTime::new(
+                wall.year(),
+                wall.month(),
+                wall.day(),
+                wall.hour(),
+                wall.minute(),
+                0,
+                0,
+            );
+            let minute = minute.expect("minute");
+            assert_eq!(performed(&zone, minute, Some(now)).0, written);
+        }
+    }
+}
