@@ -198,6 +198,27 @@ impl Book {
                 "go to the folder of your book, or name it with --book DIR",
             )));
         }
+        if source.what(layout::MARKER)? == Some(What::NotAFile) {
+            loading.entries.push(Entry {
+                path: layout::MARKER.to_owned(),
+                what: What::NotAFile,
+            });
+        }
+        for name in source
+            .top()?
+            .iter()
+            .filter(|name| layout::twin(name).is_some())
+        {
+            let below = source.list(name)?;
+            let lone = || Entry {
+                path: name.clone(),
+                what: What::File,
+            };
+            match below.is_empty() {
+                true => loading.entries.push(lone()),
+                false => loading.entries.extend(below),
+            }
+        }
         let marker = loading.read::<Marker>(layout::MARKER)?;
         let zone = marker
             .as_ref()

@@ -5,6 +5,7 @@ use crate::source::SourceError;
 use crate::source::disk::Disk;
 use crate::source::git::Repository;
 use clap::Subcommand;
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 #[derive(clap::Args)]
@@ -28,7 +29,11 @@ const HOOKS: [&str; 2] = ["pre-commit", "pre-merge-commit"];
 const KEPT: &str = ".before-shearbook";
 
 const MARK: &str =
-    "# shearbook hook 1: written by shearbook hook install; shearbook hook remove takes it away";
+    "# shearbook hook 2: written by shearbook hook install; shearbook hook remove takes it away";
+
+/// How the lines begin that name the program and that run a gate.
+const TOOL: &str = "tool=";
+const GATE: &str = "\"$tool\" --book ";
 
 const COURTESY: &str = "These hooks are a courtesy to whoever commits here: cherry-pick, revert,\nrebase, fast-forward and --no-verify run none of them. What binds is the\nreview of the pull request and shearbook validate in CI.\n";
 
@@ -60,7 +65,7 @@ fn act(common: &Common, repository: Repository, action: Action) -> Ended {
     }
     match action {
         Action::Install => install(common, &repository, &hooks),
-        Action::Remove => remove(&hooks),
+        Action::Remove => remove(&repository, &hooks),
     }
 }
 
@@ -97,16 +102,50 @@ fn gate_line(repository: &Repository) -> Result<String, Trouble> {
     ))
 }
 
-fn script(repository: &Repository, name: &str) -> Result<String, Trouble> {
-    let tool = quoted(&program()?.to_string_lossy());
+/// The line of a hook that runs the gate of one book.
+fn book_line(repository: &Repository) -> String {
     let book = match repository.prefix.as_str() {
         "" => ".",
         prefix => prefix.trim_end_matches('/'),
     };
-    let book = quoted(book);
-    Ok(format!(
-        "#!/bin/sh\n{MARK}\nkept=\"$(dirname \"$0\")/{name}{KEPT}\"\nif [ -x \"$kept\" ]; then\n    \"$kept\" \"$@\" || exit $?\nfi\ntool={tool}\n[ -x \"$tool\" ] || tool=$(command -v shearbook) || {{\n    echo 'shearbook is not found, so this commit cannot be checked; install it, or run: shearbook hook install' >&2\n    exit 1\n}}\nexec \"$tool\" --book {book} gate --if-book\n"
-    ))
+    format!("{GATE}{} gate --if-book || exit $?", quoted(book))
+}
+
+/// The gates of several books, one after another.
+fn script(name: &str, tool: &str, books: &BTreeSet<String>) -> String {
+    let gates: Vec<&str> = books.iter().map(String::as_str).collect();
+    format!(
+        "#!/bin/sh\n{MARK}\nkept=\"$(dirname \"$0\")/{name}{KEPT}\"\nif [ -x \"$kept\" ]; then\n    \"$kept\" \"$@\" || exit $?\nfi\n{TOOL}{tool}\n[ -x \"$tool\" ] || tool=$(command -v shearbook) || {{\n    echo 'shearbook is not found, so this commit cannot be checked; install it, or run: shearbook hook install' >&2\n    exit 1\n}}\n{}\n",
+        gates.join("\n")
+    )
+}
+
+/// A hook of ours as it stands: the books whose gates it runs, and whether somebody has put lines of their own into it.
+struct Ours {
+    books: BTreeSet<String>,
+    edited: bool,
+}
+
+fn ours(name: &str, bytes: &[u8]) -> Option<Ours> {
+    if !is_ours(bytes) {
+        return None;
+    }
+    let text = String::from_utf8_lossy(bytes);
+    let gates = text.lines().filter(|line| line.starts_with(GATE));
+    let books: BTreeSet<String> = gates.map(str::to_owned).collect();
+    let tool = text.lines().find_map(|line| line.strip_prefix(TOOL));
+    Some(Ours {
+        edited: script(name, tool.unwrap_or_default(), &books) != text,
+        books,
+    })
+}
+
+/// A hook with lines of somebody's own is theirs to change.
+fn refuse_edited(name: &str) -> Ended {
+    output::say(&format!(
+        "The hook {name} has been edited since shearbook wrote it, so nothing was\nchanged. Move the lines that are yours into {name}{KEPT}\n(it runs first), take the hook away, then run this again.\n"
+    ));
+    Ok(End::Refused)
 }
 
 fn read(path: &Path) -> Result<Option<Vec<u8>>, Trouble> {
@@ -135,20 +174,34 @@ fn kept_path(hooks: &Path, name: &str) -> PathBuf {
 
 fn install(common: &Common, repository: &Repository, hooks: &Path) -> Ended {
     std::fs::create_dir_all(hooks).map_err(|error| unusable(hooks, &error))?;
+    let tool = quoted(&program()?.to_string_lossy());
+    let own = book_line(repository);
+    let _writing = super::interrupt::writing();
     // Look at both before writing either.
     for name in HOOKS {
         let old = read(&hooks.join(name))?;
-        if old.is_some_and(|old| !is_ours(&old)) && read(&kept_path(hooks, name))?.is_some() {
+        if old.as_ref().is_some_and(|old| !is_ours(old)) && read(&kept_path(hooks, name))?.is_some()
+        {
             output::say(&format!(
                 "There is a hook {name} and beside it a kept {name}{KEPT}, so nothing was\nchanged. Join the two by hand, then install again.\n"
             ));
             return Ok(End::Refused);
         }
+        if old
+            .and_then(|old| ours(name, &old))
+            .is_some_and(|ours| ours.edited)
+        {
+            return refuse_edited(name);
+        }
     }
     for name in HOOKS {
         let path = hooks.join(name);
-        let text = script(repository, name)?;
         let old = read(&path)?;
+        let others = old.as_deref().and_then(|old| ours(name, old));
+        let mut books = others.map(|ours| ours.books).unwrap_or_default();
+        books.insert(own.clone());
+        let more = books.len() - 1;
+        let text = script(name, &tool, &books);
         if old.as_deref() == Some(text.as_bytes()) {
             if !common.quiet {
                 output::say(&format!("{name}: is installed already\n"));
@@ -165,10 +218,12 @@ fn install(common: &Common, repository: &Repository, hooks: &Path) -> Ended {
         if !common.quiet {
             output::say(&format!(
                 "{name}: installed{}\n",
-                if foreign {
-                    format!("; the hook that was there runs first, as {name}{KEPT}")
-                } else {
-                    String::new()
+                match (foreign, more) {
+                    (true, _) =>
+                        format!(";\n  the hook that was there runs first, as {name}{KEPT}"),
+                    (false, 0) => String::new(),
+                    (false, _) =>
+                        " for this book too; it judges each book of the\n  repository".to_owned(),
                 }
             ));
         }
@@ -179,11 +234,33 @@ fn install(common: &Common, repository: &Repository, hooks: &Path) -> Ended {
     Ok(End::Fine)
 }
 
-fn remove(hooks: &Path) -> Ended {
+fn remove(repository: &Repository, hooks: &Path) -> Ended {
+    let own = book_line(repository);
+    let _writing = super::interrupt::writing();
+    for name in HOOKS {
+        let old = read(&hooks.join(name))?;
+        if old
+            .and_then(|old| ours(name, &old))
+            .is_some_and(|ours| ours.edited)
+        {
+            return refuse_edited(name);
+        }
+    }
     for name in HOOKS {
         let path = hooks.join(name);
-        if !read(&path)?.is_some_and(|bytes| is_ours(&bytes)) {
+        let old = read(&path)?;
+        let Some(Ours { mut books, .. }) = old.as_deref().and_then(|old| ours(name, old)) else {
             output::say(&format!("{name}: none of shearbook's\n"));
+            continue;
+        };
+        books.remove(&own);
+        if !books.is_empty() {
+            let tool = quoted(&program()?.to_string_lossy());
+            output::write_whole(&path, script(name, &tool, &books).as_bytes())?;
+            make_executable(&path)?;
+            output::say(&format!(
+                "{name}: removed for this book; it still judges others\n"
+            ));
             continue;
         }
         let kept = kept_path(hooks, name);

@@ -194,6 +194,10 @@ pub fn main() -> ExitCode {
         Command::Explain(arguments) => explain::run(arguments),
         Command::Schema(arguments) => schema::run(arguments),
     };
+    let ended = match output::unsaid() {
+        Some(error) => Err(Trouble::Unusable(error)),
+        None => ended,
+    };
     match ended {
         Ok(End::Fine) => ExitCode::SUCCESS,
         Ok(End::Refused) => ExitCode::from(1),

@@ -7,6 +7,7 @@ use crate::source::SourceError;
 use clap::ValueEnum;
 use std::io::{IsTerminal, Write};
 use std::path::{Path, PathBuf};
+use std::sync::{Mutex, PoisonError};
 
 #[derive(Clone, Copy, Debug, ValueEnum)]
 pub(crate) enum When {
@@ -65,20 +66,52 @@ pub(crate) fn style(common: &Common) -> terminal::Style {
     }
 }
 
-/// Writes to standard output; a reader that has gone away is no fault.
+/// What kept standard output from being written.
+static UNSAID: Mutex<Option<String>> = Mutex::new(None);
+
+/// Writes to standard output; a reader that has gone away is no fault, a full disk is.
 pub(crate) fn say(text: &str) {
     let mut out = std::io::stdout().lock();
-    let _ = out.write_all(text.as_bytes()).and_then(|()| out.flush());
+    let written = out.write_all(text.as_bytes()).and_then(|()| out.flush());
+    if let Err(error) = written
+        && error.kind() != std::io::ErrorKind::BrokenPipe
+    {
+        *UNSAID.lock().unwrap_or_else(PoisonError::into_inner) = Some(error.to_string());
+    }
 }
 
-/// Writes a file as a whole or not at all.
+/// Why something that was said did not arrive.
+pub(crate) fn unsaid() -> Option<SourceError> {
+    let why = UNSAID
+        .lock()
+        .unwrap_or_else(PoisonError::into_inner)
+        .clone()?;
+    Some(SourceError::new(
+        format!("standard output cannot be written: {why}"),
+        "look at the free space where it goes; what was written there is not whole",
+    ))
+}
+
+/// Writes a file as a whole or not at all. A link is written through; a pipe or a device is written to, not replaced.
 pub(crate) fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), Trouble> {
     let _writing = super::interrupt::writing();
     let trouble = unwritable(path);
-    written_beside(path, bytes)
-        .and_then(|file| file.persist(path).map_err(|error| error.error))
-        .map_err(trouble)?;
-    Ok(())
+    let path = path.canonicalize().unwrap_or_else(|_| path.to_owned());
+    match std::fs::metadata(&path) {
+        Ok(found) if !found.is_file() => std::fs::OpenOptions::new()
+            .write(true)
+            .open(&path)
+            .and_then(|mut special| special.write_all(bytes))
+            .map_err(trouble),
+        Ok(found) if found.permissions().readonly() => {
+            let error = "it is write-protected";
+            Err(trouble(std::io::Error::other(error)))
+        }
+        _ => written_beside(&path, bytes)
+            .and_then(|file| file.persist(&path).map_err(|error| error.error))
+            .map(drop)
+            .map_err(trouble),
+    }
 }
 
 /// Writes a file that is not there yet, as a whole or not at all, never over another.

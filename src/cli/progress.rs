@@ -1,6 +1,6 @@
 //! How far a long run has come: on a terminal's standard error, after a second, and gone when it ends.
 
-use crate::source::{Entry, Source, SourceError};
+use crate::source::{Entry, Source, SourceError, What};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use std::io::IsTerminal;
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -31,6 +31,14 @@ impl Source for Watched<'_> {
         let more = u64::try_from(entries.len()).unwrap_or(0);
         self.counts.listed.fetch_add(more, Ordering::Relaxed);
         Ok(entries)
+    }
+
+    fn top(&self) -> Result<Vec<String>, SourceError> {
+        self.source.top()
+    }
+
+    fn what(&self, path: &str) -> Result<Option<What>, SourceError> {
+        self.source.what(path)
     }
 
     fn read(&self, path: &str) -> Result<Option<Vec<u8>>, SourceError> {

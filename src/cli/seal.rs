@@ -9,7 +9,7 @@ use crate::parse::{Doc, parse};
 use crate::record::Kind;
 use crate::record::check::Check;
 use crate::rules::{Wanted, run as judge};
-use crate::source::Source;
+use crate::source::{Source, SourceError, What};
 use std::path::PathBuf;
 use toml_edit::{Document, Item, Table};
 
@@ -41,9 +41,10 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
                 "{path} is no check; checks are checks/<year>/<instrument>/<YYYY-MM-DD-HHMM>.toml"
             )));
         };
-        if disk.root.join(&path).is_symlink() {
-            return Err(Trouble::Usage(format!(
-                "{path} is a link; a record is a file of its own"
+        if disk.what(&path)? == Some(What::NotAFile) {
+            return Err(Trouble::Refused(SourceError::new(
+                format!("{path} is a link or a special file; a record is a file of its own"),
+                "put the record itself there, as a plain file",
             )));
         }
         let bytes = disk
@@ -64,7 +65,7 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
                     .as_ref()
                     .map(|doc| doc.text.as_str().to_owned())
                     .unwrap_or_default();
-                let text = text.map_err(Trouble::Usage)?;
+                let text = text.map_err(Trouble::Refused)?;
                 writes.push((path, old, text, figures));
             }
             None => refused.push(path),
@@ -123,21 +124,21 @@ fn figures(book: &crate::book::Book, doc: &Doc, check: &Check, id: &str) -> Opti
 }
 
 /// The text with `[computed]` put in place of the old one, or at the end.
-fn splice(doc: &Doc, figures: &Expected) -> Result<String, String> {
+fn splice(doc: &Doc, figures: &Expected) -> Result<String, SourceError> {
     let text = doc.text.as_str();
-    let parsed = Document::parse(text).map_err(|error| error.message().to_owned())?;
     let crlf = text.find('\n').is_some_and(|at| text[..at].ends_with('\r'));
     let end = if crlf { "\r\n" } else { "\n" };
     let block = figures.to_toml().replace('\n', end);
-    let Some(item) = parsed.get("computed") else {
+    if doc.root.get("/computed").is_none() {
         let gap = match text {
             "" => "",
             _ if text.ends_with('\n') => end,
             _ => &end.repeat(2),
         };
         return Ok(format!("{text}{gap}{block}"));
-    };
-    let Item::Table(table) = item else {
+    }
+    let parsed = Document::parse(text).map_err(|_| odd(doc))?;
+    let Some(Item::Table(table)) = parsed.get("computed") else {
         return Err(odd(doc));
     };
     if table.is_dotted() || table.is_implicit() {
@@ -168,10 +169,14 @@ fn splice(doc: &Doc, figures: &Expected) -> Result<String, String> {
     Ok(result + &text[from..])
 }
 
-fn odd(doc: &Doc) -> String {
-    format!(
-        "{}: [computed] is written in a way that seal cannot replace; delete it, then seal again",
-        doc.path
+fn odd(doc: &Doc) -> SourceError {
+    let at = doc.place_of_key("/computed");
+    SourceError::new(
+        format!(
+            "{}, line {}: computed is written in a way that seal cannot replace",
+            doc.path, at.line
+        ),
+        "delete it with all that belongs to it, then seal again: seal writes [computed] as a table at the end",
     )
 }
 

@@ -7,7 +7,7 @@ use crate::parse::parse;
 use crate::record::Kind;
 use crate::record::check::Check;
 use crate::report::{check_json, check_text};
-use crate::source::{Source, SourceError};
+use crate::source::{Source, SourceError, What};
 use clap::ValueEnum;
 use std::path::Path;
 
@@ -42,13 +42,16 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
     let Slot::Record(Kind::Check, id) = slot(&path) else {
         return Err(Trouble::Usage(format!("{path} is no check")));
     };
+    if disk.what(&path)? == Some(What::NotAFile) {
+        return Err(Trouble::Unusable(SourceError::new(
+            format!("{path} is a link or a special file; a record is a file of its own"),
+            "put the record itself there, as a plain file",
+        )));
+    }
     let bytes = disk.read(&path)?.ok_or_else(|| {
-        Trouble::Unusable(SourceError::new(
-            format!("there is no check {id}: no file {path}"),
-            format!(
-                "look into the folder {}",
-                path.rsplit_once('/').map_or("checks", |(folder, _)| folder)
-            ),
+        let folder = path.rsplit_once('/').map_or("checks", |(folder, _)| folder);
+        Trouble::Usage(format!(
+            "there is no check {id}: look into the folder {folder}"
         ))
     })?;
     let parsed = parse::<Check>(&path, bytes).map_err(|ours| Trouble::Ours(ours.to_string()))?;

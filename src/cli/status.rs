@@ -1,7 +1,7 @@
 //! `status`: the fleet at a date, the worst first.
 
 use super::output::{self, Format};
-use super::{Common, Ended, Trouble, progress};
+use super::{Common, Ended, Trouble, progress, validate};
 use crate::fleet::Fleet;
 use crate::report::{fleet_json, fleet_text};
 use crate::rules::{Wanted, judge_fleet, run as judge};
@@ -15,6 +15,7 @@ pub(crate) struct Arguments {
 
 pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
     let disk = common.disk()?;
+    validate::whole(&disk)?;
     let outcome = progress::watched(common.quiet, &disk, |source| {
         judge(source, common.clock(), &Wanted::All)
     })?;

@@ -1,9 +1,15 @@
 //! `validate`: the whole book; naming paths narrows what is reported, never what is read.
 
 use super::{Common, Ended, Trouble, output, progress};
-use crate::book::Book;
-use crate::rules::{Wanted, run as judge};
+use crate::book::{Book, Clock};
+use crate::finding::Severity;
+use crate::parse::layout::{Slot, slot};
+use crate::record::Kind;
+use crate::rules::{Wanted, is_reading, run as judge};
 use crate::source::disk::Disk;
+use crate::source::git::Repository;
+use crate::source::{Source, SourceError};
+use std::collections::BTreeSet;
 use std::path::PathBuf;
 
 #[derive(clap::Args)]
@@ -46,6 +52,7 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
         })?;
         named.push((inside, path.is_dir()));
     }
+    whole(&disk)?;
     let clock = common.clock();
     let outcome = progress::watched(common.quiet, &disk, |source| {
         judge(source, clock, &Wanted::All)
@@ -53,12 +60,15 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
     let as_of = outcome.as_of(clock);
     let mut findings = outcome.findings;
     if !named.is_empty() {
+        let rests_on = rests_on(&disk, clock, &named)?;
         findings.retain(|finding| {
-            named.iter().any(|(path, folder)| {
-                finding.place.path == *path
-                    || path.is_empty()
-                    || (*folder && finding.place.path.starts_with(&format!("{path}/")))
-            })
+            let unreadable = finding.severity == Severity::Error && is_reading(finding.rule);
+            (unreadable && rests_on.contains(&finding.place.path))
+                || named.iter().any(|(path, folder)| {
+                    finding.place.path == *path
+                        || path.is_empty()
+                        || (*folder && finding.place.path.starts_with(&format!("{path}/")))
+                })
         });
     }
     let name = common.book_name(&disk.root);
@@ -70,6 +80,49 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
         &findings,
         (outcome.files, outcome.checks),
     )
+}
+
+/// The facts that the named checks rest on: where one cannot be read, nothing is said of the checks.
+fn rests_on(
+    disk: &Disk,
+    clock: Clock,
+    named: &[(String, bool)],
+) -> Result<BTreeSet<String>, Trouble> {
+    let mut checks = Vec::new();
+    for (path, folder) in named {
+        match folder {
+            true if path.is_empty() => {}
+            true => checks.extend(disk.list(path)?.into_iter().map(|entry| entry.path)),
+            false => checks.push(path.clone()),
+        }
+    }
+    checks.retain(|path| matches!(slot(path), Slot::Record(Kind::Check, _)));
+    if checks.is_empty() {
+        return Ok(BTreeSet::new());
+    }
+    Ok(judge(disk, clock, &Wanted::Only(&checks))?.rests_on)
+}
+
+/// A sparse checkout lacks files that the book has, so nothing can be said of it.
+pub(super) fn whole(disk: &Disk) -> Result<(), Trouble> {
+    let Ok(repository) = Repository::of(&disk.root) else {
+        return Ok(());
+    };
+    let sparse = repository.setting("core.sparseCheckout");
+    if sparse.is_none_or(|(value, _)| value != "true") {
+        return Ok(());
+    }
+    let lacking = repository.not_checked_out()?;
+    match lacking.first() {
+        None => Ok(()),
+        Some(first) => Err(Trouble::Unusable(SourceError::new(
+            format!(
+                "this is a sparse checkout: {} files of the book are not here, such as {first}",
+                lacking.len()
+            ),
+            "bring them back with git sparse-checkout disable, or judge what is staged with shearbook gate",
+        ))),
+    }
 }
 
 /// The facts of the book on disk.

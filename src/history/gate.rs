@@ -39,20 +39,44 @@ pub fn staged(repository: &Repository, judge: &Judge<'_>) -> Result<Gate, LoadEr
         )));
     }
     let source = Staged::open(repository, parents.first().map(String::as_str), &first)?;
-    let had_book = first
-        .iter()
-        .any(|change| change.path == MARKER && change.old.is_some());
-    if source.read(MARKER)?.is_none() && !had_book {
+    let has_marker = source.read(MARKER)?.is_some();
+    let marker = against.iter().zip(&parents).find_map(|(changes, parent)| {
+        let change = changes.iter().find(|change| change.path == MARKER);
+        Some((change?.old.as_ref()?, parent))
+    });
+    if !has_marker && marker.is_none() {
+        if holds_records(&source)? {
+            return Err(LoadError::Source(SourceError::new(
+                format!(
+                    "there are checks here, committed or staged, but no {MARKER}, so nothing can judge them"
+                ),
+                format!("put {MARKER} back: git log -- {MARKER} tells when it went"),
+            )));
+        }
         return Ok(Gate::NoBook);
     }
 
     let mut findings = Vec::new();
-    for changes in &against {
+    let names: Vec<String> = parents.iter().enumerate().map(parent_name).collect();
+    for (changes, parent) in against.iter().zip(&names) {
         for change in changes {
-            findings.extend(touched(repository, &parents, &source, change)?);
+            let clash = clashes(&against, change);
+            findings.extend(touched(
+                repository, &parents, &source, change, parent, clash,
+            )?);
         }
     }
-    if source.read(MARKER)?.is_none() {
+    if !has_marker {
+        if let Some((old, _)) = marker.filter(|_| holds_records(&source).unwrap_or(true)) {
+            findings.extend(rules::judge_change(&rules::Touched {
+                path: MARKER,
+                before: &source.blob(&old.id)?,
+                after: None,
+                restores_first: false,
+                parent: "HEAD",
+                clash: false,
+            }));
+        }
         findings.sort();
         findings.dedup();
         return Ok(Gate::Judged(Box::new(Outcome {
@@ -89,6 +113,18 @@ pub fn staged(repository: &Repository, judge: &Judge<'_>) -> Result<Gate, LoadEr
     };
     let mut outcome = judge(&source, &wanted)?;
     let rests_on = std::mem::take(&mut outcome.rests_on);
+    // A nonconformity decides about what cannot be undone; what is not committed yet can be.
+    for finding in &mut outcome.findings {
+        let path = &finding.place.path;
+        if new.contains(path)
+            && outcome.softened.contains(&(finding.rule, path.clone()))
+            && first
+                .iter()
+                .any(|change| change.path == *path && change.old.is_none())
+        {
+            finding.severity = Severity::Error;
+        }
+    }
     outcome.findings.retain(|finding| {
         let path = &finding.place.path;
         let follows =
@@ -105,6 +141,39 @@ pub fn staged(repository: &Repository, judge: &Judge<'_>) -> Result<Gate, LoadEr
     mention_unstaged(repository, &mut findings)?;
     outcome.findings = findings;
     Ok(Gate::Judged(Box::new(outcome)))
+}
+
+/// A parent as git's commands take it.
+fn parent_name((index, id): (usize, &String)) -> String {
+    match index {
+        0 => "HEAD".to_owned(),
+        _ => id.chars().take(12).collect(),
+    }
+}
+
+/// Whether the parents of a merge hold different versions of a path.
+fn clashes(against: &[Vec<Change>], change: &Change) -> bool {
+    against.iter().any(|changes| {
+        let other = changes.iter().find(|other| other.path == change.path);
+        match (other.map_or(&change.new, |other| &other.old), &change.old) {
+            (Some(other), Some(own)) => !other.same_as(own),
+            _ => false,
+        }
+    })
+}
+
+/// Whether checks or reviews stand in what is judged.
+fn holds_records(source: &Staged) -> Result<bool, SourceError> {
+    for kind in [Kind::Check, Kind::Review] {
+        let entries = source.list(kind.folder())?;
+        if entries
+            .iter()
+            .any(|entry| matches!(slot(&entry.path), Slot::Record(..)))
+        {
+            return Ok(true);
+        }
+    }
+    Ok(false)
 }
 
 fn is_fact(path: &str) -> bool {
@@ -135,6 +204,8 @@ fn touched(
     parents: &[String],
     source: &Staged,
     change: &Change,
+    parent: &str,
+    clash: bool,
 ) -> Result<Vec<Finding>, LoadError> {
     let Some(old) = change
         .old
@@ -159,6 +230,8 @@ fn touched(
         before: &source.blob(&old.id)?,
         after: after.as_deref(),
         restores_first,
+        parent,
+        clash,
     }))
 }
 

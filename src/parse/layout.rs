@@ -142,6 +142,13 @@ pub fn check_path(id: &str) -> Option<String> {
     CheckName::parse(id).map(|name| name.path())
 }
 
+/// The record folder or marker that a name in the book's root is but for its case; such a name is the same on some disks.
+pub fn twin(name: &str) -> Option<&'static str> {
+    let folders = Kind::ALL.iter().map(|(_, kind)| kind.folder());
+    let mut all = folders.filter(|folder| !folder.is_empty()).chain([MARKER]);
+    all.find(|own| own.eq_ignore_ascii_case(name) && *own != name)
+}
+
 /// Whether a stem is a name that a disk somewhere refuses, or no id at all; says why.
 pub fn unfit_id(id: &str) -> Option<&'static str> {
     let first = id

@@ -1,6 +1,7 @@
 //! One check for a person: figures, limits, verdict, and where each reading lies between its limits.
 
 use super::printable;
+use crate::book::Named;
 use crate::book::view::View;
 use crate::measure::judge::JudgedPoint;
 use crate::measure::{Exact, PERCENT_PLACES};
@@ -77,7 +78,18 @@ pub fn render(view: &View<'_>) -> String {
         line("reference", format!("{} mPa.s", figure(reference)));
     }
     let Some(judgement) = judgement else {
-        return text + "\nNo policy that this shearbook can judge by was in force.\n";
+        let broken = view.book.policies.any_broken()
+            || matches!(
+                view.book.instruments.named(&view.check.instrument),
+                Named::Broken
+            );
+        return text
+            + match broken {
+                true => {
+                    "\nNothing can be judged: its instrument's or a policy's file has\nerrors, which shearbook validate tells.\n"
+                }
+                false => "\nNo policy that this shearbook can judge by was in force.\n",
+            };
     };
     let rows: Vec<[String; 7]> = judgement
         .points

@@ -328,6 +328,8 @@ pub(super) mod tests {
                         before: bytes,
                         after,
                         restores_first: false,
+                        parent: "HEAD",
+                        clash: false,
                     }));
                 }
                 let name = format!("{id}, {} {}", section.title, case.title);

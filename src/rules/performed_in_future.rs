@@ -39,6 +39,19 @@ fn check(view: &View<'_>, out: &mut Out<'_>) {
 }
 
 fn not_before_amended(view: &View<'_>, links: &Links, out: &mut Out<'_>) {
+    if let Some(at) = amended(view).filter(|at| *at < view.performed) {
+        out.say(
+            view.at("/amended"),
+            format!(
+                "the check was amended at {}, before it was performed at {}",
+                clock(view, at),
+                clock(view, view.performed)
+            ),
+        )
+        .because(view.at("/performed"), "performed, as the amendment has it")
+        .help("amended is when the amendment was written, performed when the check was: correct the one that is wrong in the draft");
+        return;
+    }
     let other = view.check.amends.as_ref();
     let Some(facts) = other.and_then(|id| links.checks.get(id)?.as_ref()) else {
         return;

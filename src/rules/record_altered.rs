@@ -23,6 +23,10 @@ pub struct Touched<'a> {
     pub after: Option<&'a [u8]>,
     /// The change puts back the bytes that were committed first.
     pub restores_first: bool,
+    /// The commit to take the record back from, as git names it.
+    pub parent: &'a str,
+    /// The parents of a merge hold different records at this path.
+    pub clash: bool,
 }
 
 /// Whether a path holds something that may not change once it is committed.
@@ -38,6 +42,17 @@ fn change(touched: &Touched<'_>, out: &mut Out<'_>) {
         return;
     };
     let what = match kind {
+        Kind::Book if touched.after.is_none() => {
+            out.say(
+                Place::whole(touched.path),
+                format!("this change takes {} away, without which none of the records that stay is judged any more", touched.path),
+            )
+            .help(format!(
+                "put it back: git restore --source={} --staged --worktree -- '{}'",
+                touched.parent, touched.path
+            ));
+            return;
+        }
         Kind::Check | Kind::Review if touched.restores_first => return,
         Kind::Check | Kind::Review => kind.noun(),
         Kind::Nonconformity => {
@@ -70,9 +85,16 @@ fn change(touched: &Touched<'_>, out: &mut Out<'_>) {
         Some(was) => said.because(was, "the line as it was committed"),
         None => said,
     };
+    if touched.clash {
+        said.help(format!(
+            "both branches hold a record of this name and no merge can keep both. Undo the merge (git merge --abort); on the branch that is not shared yet, go back before the commit that brought {} and enter the check under the minute in which it was performed",
+            touched.path
+        ));
+        return;
+    }
     said.help(format!(
-        "put it back: git restore --source=HEAD --staged --worktree -- '{}'. Write what is right as a new record beside it: an amendment, whose name ends in .a1, with amends, reason, amended and amended_by",
-        touched.path
+        "put it back: git restore --source={} --staged --worktree -- '{}'. Write what is right as a new record beside it: an amendment, whose name ends in .a1, with amends, reason, amended and amended_by",
+        touched.parent, touched.path
     ));
 }
 

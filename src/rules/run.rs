@@ -36,6 +36,8 @@ pub struct Outcome {
     pub links: Links,
     /// The paths with an error that neither a deviation nor a policy takes away: such a check does not count.
     pub with_errors: BTreeSet<String>,
+    /// Rule and path of the errors that a nonconformity has made warnings.
+    pub softened: BTreeSet<(&'static str, String)>,
     /// The facts that the wanted checks rest on, where only some checks were wanted.
     pub rests_on: BTreeSet<String>,
 }
@@ -184,7 +186,7 @@ pub fn run(source: &dyn Source, clock: Clock, wanted: &Wanted<'_>) -> Result<Out
         .filter(|finding| finding.severity == Severity::Error)
         .map(|finding| finding.place.path.clone())
         .collect();
-    soften_by_nonconformity(&book, &mut findings);
+    outcome.softened = soften_by_nonconformity(&book, &mut findings);
     findings.sort();
     findings.dedup();
     outcome.findings = findings;
@@ -551,7 +553,11 @@ fn raise_by_policy(policy: Option<&Loaded<Policy>>, findings: &mut [Finding]) {
 }
 
 /// An error that a nonconformity with an outcome names becomes a warning.
-fn soften_by_nonconformity(book: &Book, findings: &mut [Finding]) {
+fn soften_by_nonconformity(
+    book: &Book,
+    findings: &mut [Finding],
+) -> BTreeSet<(&'static str, String)> {
+    let mut softened = BTreeSet::new();
     let mut decided: BTreeMap<(&str, &str), (String, Place)> = BTreeMap::new();
     for record in book
         .nonconformities
@@ -569,10 +575,12 @@ fn soften_by_nonconformity(book: &Book, findings: &mut [Finding]) {
     {
         if let Some((id, place)) = decided.get(&(finding.rule, finding.place.path.as_str())) {
             finding.severity = Severity::Warning;
+            softened.insert((finding.rule, finding.place.path.clone()));
             finding.related.push(crate::finding::Related {
                 place: place.clone(),
                 message: format!("nonconformity {id} has decided about this"),
             });
         }
     }
+    softened
 }

@@ -14,11 +14,19 @@ pub(super) static RULE: Rule = Rule {
 
 fn paths(entries: &[Entry], out: &mut Out<'_>) {
     for entry in entries.iter().filter(|entry| entry.what == What::File) {
+        let mut steps = entry.path.split('/');
+        let folder = steps.next().unwrap_or("");
+        if let Some(own) = layout::twin(folder) {
+            out.say(
+                Place::whole(&entry.path),
+                format!("{folder} is not {own}, so nothing in it is a record here; on a disk that does not tell capitals it is the same"),
+            )
+            .help(format!("move it to {own}, or give {folder} a name that differs by more than capitals"));
+            continue;
+        }
         if layout::slot(&entry.path) != Slot::Stray {
             continue;
         }
-        let mut steps = entry.path.split('/');
-        let folder = steps.next().unwrap_or("");
         let shape = match layout::folder_kind(folder) {
             Some(Kind::Check) => "checks/<year>/<instrument>/<YYYY-MM-DD-HHMM>.toml".to_owned(),
             Some(Kind::Review) => {

@@ -60,6 +60,35 @@ fn slashed(path: &Path) -> String {
     steps.join("/")
 }
 
+/// The file whose name is no UTF-8 and is listed under this path, with the replacement character for what is not.
+fn odd_name(path: &Path) -> Option<PathBuf> {
+    let name = path.file_name()?.to_string_lossy();
+    if !name.contains('\u{fffd}') {
+        return None;
+    }
+    let entries = std::fs::read_dir(path.parent()?).ok()?;
+    let mut paths = entries.filter_map(|entry| Some(entry.ok()?.path()));
+    paths.find(|other| {
+        other
+            .file_name()
+            .is_some_and(|other| other.to_string_lossy() == name)
+    })
+}
+
+impl Disk {
+    fn read_odd(&self, odd: &Path, path: &str) -> Result<Option<Vec<u8>>, SourceError> {
+        #[expect(clippy::disallowed_methods, reason = "this is the source")]
+        let mut bytes = std::fs::read(odd).map_err(|error| {
+            SourceError::new(
+                format!("{path} cannot be read: {error}"),
+                "look at the file's permissions",
+            )
+        })?;
+        bytes.truncate(usize::try_from(MAX_BYTES + 1).unwrap_or(usize::MAX));
+        Ok(Some(bytes))
+    }
+}
+
 impl Source for Disk {
     fn list(&self, folder: &str) -> Result<Vec<Entry>, SourceError> {
         let top = self.root.join(folder);
@@ -98,6 +127,33 @@ impl Source for Disk {
         Ok(entries)
     }
 
+    fn top(&self) -> Result<Vec<String>, SourceError> {
+        let failed = |error: std::io::Error| {
+            SourceError::new(
+                format!("the folder of the book cannot be read: {error}"),
+                "look at the folder's permissions",
+            )
+        };
+        let mut names = Vec::new();
+        for entry in std::fs::read_dir(&self.root).map_err(failed)? {
+            let entry = entry.map_err(failed)?;
+            names.push(entry.file_name().to_string_lossy().into_owned());
+        }
+        names.sort();
+        Ok(names)
+    }
+
+    fn what(&self, path: &str) -> Result<Option<What>, SourceError> {
+        let found = self.root.join(path).symlink_metadata();
+        Ok(found.ok().map(|found| found.file_type()).and_then(|kind| {
+            match (kind.is_file(), kind.is_dir()) {
+                (true, _) => Some(What::File),
+                (_, true) => None,
+                _ => Some(What::NotAFile),
+            }
+        }))
+    }
+
     fn read(&self, path: &str) -> Result<Option<Vec<u8>>, SourceError> {
         let full = self.root.join(path);
         let failed = |error: std::io::Error| {
@@ -110,7 +166,12 @@ impl Source for Disk {
         let opened = std::fs::File::open(&full);
         let file = match opened {
             Ok(file) => file,
-            Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(None),
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
+                return match odd_name(&full) {
+                    Some(odd) => self.read_odd(&odd, path),
+                    None => Ok(None),
+                };
+            }
             Err(error) => return Err(failed(error)),
         };
         let mut bytes = Vec::new();

@@ -5,7 +5,7 @@
 
 use super::{Entry, Source, SourceError, What};
 use crate::parse::MAX_BYTES;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ffi::OsString;
 use std::io::{BufRead, BufReader, Read, Write};
 use std::path::{Path, PathBuf};
@@ -432,6 +432,26 @@ impl Repository {
         }
     }
 
+    /// The files of the book that the index has and a sparse checkout leaves out of the work tree.
+    pub fn not_checked_out(&self) -> Result<Vec<String>, SourceError> {
+        let folder = match self.prefix.as_str() {
+            "" => ".",
+            prefix => prefix,
+        };
+        let spec = format!(":(top,literal){}", folder.trim_end_matches('/'));
+        let spec = match folder {
+            "." => ":(top)".to_owned(),
+            _ => spec,
+        };
+        let listed = self.ask(&["ls-files", "-t", "-z", "--full-name", "--", &spec])?;
+        let rows = listed.split(|byte| *byte == 0);
+        Ok(rows
+            .filter_map(|row| row.strip_prefix(b"S "))
+            .map(|path| String::from_utf8_lossy(path).into_owned())
+            .map(|path| path.strip_prefix(&self.prefix).unwrap_or(&path).to_owned())
+            .collect())
+    }
+
     /// Those of the paths whose file in the work tree is not what is staged.
     pub fn unstaged_edits(&self, paths: &[String]) -> Result<Vec<String>, SourceError> {
         let specs: Vec<String> = paths
@@ -766,6 +786,22 @@ impl Source for Staged {
                 path,
             })
             .collect())
+    }
+
+    fn top(&self) -> Result<Vec<String>, SourceError> {
+        let mut names: BTreeSet<String> = self.tree("")?.into_keys().collect();
+        for (path, version) in &self.changed {
+            let (name, below) = path.split_once('/').unwrap_or((path, ""));
+            match version {
+                Some(_) => names.insert(name.to_owned()),
+                None => below.is_empty() && names.remove(name),
+            };
+        }
+        Ok(names.into_iter().collect())
+    }
+
+    fn what(&self, path: &str) -> Result<Option<What>, SourceError> {
+        Ok(self.version(path)?.map(|version| version.what()))
     }
 
     fn read(&self, path: &str) -> Result<Option<Vec<u8>>, SourceError> {

@@ -25,6 +25,24 @@ impl Source for Memory {
             .collect())
     }
 
+    fn top(&self) -> Result<Vec<String>, SourceError> {
+        let names = self
+            .files
+            .keys()
+            .map(|path| path.split('/').next().unwrap_or(path).to_owned());
+        Ok(names.collect::<BTreeSet<_>>().into_iter().collect())
+    }
+
+    fn what(&self, path: &str) -> Result<Option<What>, SourceError> {
+        Ok(self
+            .files
+            .contains_key(path)
+            .then(|| match self.links.contains(path) {
+                true => What::NotAFile,
+                false => What::File,
+            }))
+    }
+
     fn read(&self, path: &str) -> Result<Option<Vec<u8>>, SourceError> {
         let followed = !self.links.contains(path);
         Ok(self.files.get(path).filter(|_| followed).cloned())

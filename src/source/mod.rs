@@ -40,6 +40,12 @@ pub trait Source: Sync {
     /// All files below a folder, in order of path; none where there is no such folder.
     fn list(&self, folder: &str) -> Result<Vec<Entry>, SourceError>;
 
+    /// The names of what lies directly in the book's root, in order.
+    fn top(&self) -> Result<Vec<String>, SourceError>;
+
+    /// What a path holds; `None` where there is nothing, or a folder.
+    fn what(&self, path: &str) -> Result<Option<What>, SourceError>;
+
     /// The bytes of a file, cut after one byte more than a record may have; `None` where there is none.
     fn read(&self, path: &str) -> Result<Option<Vec<u8>>, SourceError>;
 }
