@@ -39,8 +39,10 @@ fn check(view: &View<'_>, out: &mut Out<'_>) {
 }
 
 fn not_before_amended(view: &View<'_>, links: &Links, out: &mut Out<'_>) {
-    let other = view.check.amends.as_ref();
-    let Some(facts) = other.and_then(|id| links.checks.get(id)?.as_ref()) else {
+    let Some(other) = view.check.amends.as_deref() else {
+        return;
+    };
+    let Some(Some(facts)) = links.checks.get(other) else {
         return;
     };
     let Some(at) = amended(view) else { return };
@@ -53,7 +55,7 @@ fn not_before_amended(view: &View<'_>, links: &Links, out: &mut Out<'_>) {
                 clock(view, facts.performed)
             ),
         )
-        .because(facts.place.clone(), "the check that is amended")
+        .because(facts.place(other), "the check that is amended")
         .help("amended is when the amendment was written: correct it in the draft");
     }
 }

@@ -14,7 +14,7 @@ pub(super) static RULE: Rule = Rule {
 
 fn paths(entries: &[Entry], out: &mut Out<'_>) {
     for entry in entries.iter().filter(|entry| entry.what == What::File) {
-        if layout::slot(&entry.path) != Slot::Stray {
+        if layout::record(&entry.path) != Err(Slot::Stray) {
             continue;
         }
         let mut steps = entry.path.split('/');
