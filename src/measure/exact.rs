@@ -578,18 +578,46 @@ fn short_sum(a: i128, b: i128, c: i128, d: i128) -> Option<Exact> {
     if b == d {
         return short(a.checked_add(c)?, b);
     }
-    let numerator = a.checked_mul(d)?.checked_add(c.checked_mul(b)?)?;
-    short(numerator, b.checked_mul(d)?)
+    // Over the least common denominator, or powers of two and ten that come together would soon not fit.
+    let divisor = i128::try_from(common_divisor(b.unsigned_abs(), d.unsigned_abs())).ok()?;
+    let (b_rest, d_rest) = (b / divisor, d / divisor);
+    let numerator = a.checked_mul(d_rest)?.checked_add(c.checked_mul(b_rest)?)?;
+    short(numerator, b.checked_mul(d_rest)?)
 }
 
 /// a/b x c/d in the short form; `None` where a step on the way does not fit.
 fn short_product(a: i128, b: i128, c: i128, d: i128) -> Option<Exact> {
-    short(a.checked_mul(c)?, b.checked_mul(d)?)
+    if let (Some(numerator), Some(denominator)) = (a.checked_mul(c), b.checked_mul(d)) {
+        return short(numerator, denominator);
+    }
+    let divisor = |one: i128, other: i128| {
+        i128::try_from(common_divisor(one.unsigned_abs(), other.unsigned_abs())).ok()
+    };
+    // What stands above and below the line falls out before it is multiplied; nothing more does afterwards.
+    let (left, right) = (divisor(a, d)?.max(1), divisor(c, b)?.max(1));
+    short(
+        (a / left).checked_mul(c / right)?,
+        (b / right).checked_mul(d / left)?,
+    )
 }
 
 /// Euclid's way ends sooner on short decimals, the binary way on wide numbers.
 fn common_divisor(a: u128, b: u128) -> u128 {
-    let (Ok(mut short_a), Ok(mut short_b)) = (u64::try_from(a), u64::try_from(b)) else {
+    if a == 0 || b == 0 {
+        return a | b;
+    }
+    let twos = (a | b).trailing_zeros();
+    let (a, b) = (a >> a.trailing_zeros(), b >> b.trailing_zeros());
+    odd_divisor(a, b) << twos
+}
+
+/// Of two odd numbers. Denominators are mostly powers of two and five, so that one is narrow here.
+fn odd_divisor(a: u128, b: u128) -> u128 {
+    let (wide, narrow) = (a.max(b), a.min(b));
+    let Ok(mut short_a) = u64::try_from(narrow) else {
+        return a.gcd(&b);
+    };
+    let Ok(mut short_b) = u64::try_from(wide % narrow) else {
         return a.gcd(&b);
     };
     while short_b != 0 {
@@ -691,6 +719,26 @@ mod tests {
     const LONG: &str = "10000000000000000000000000000000000000001";
 
     proptest! {
+        #[test]
+        fn divisors_are_those_of_the_long_way(a in any::<u128>(), b in any::<u128>(), by in 0_u32..120, other in 0_u32..120) {
+            prop_assert_eq!(common_divisor(a >> by, b >> other), (a >> by).gcd(&(b >> other)));
+        }
+
+        #[test]
+        fn short_sums_and_products_are_those_of_the_long_way(
+            a in any::<i64>(), b in 1..i64::MAX, c in any::<i64>(), d in 1..i64::MAX,
+            twos in 0_u32..60, tens in 0_u32..18,
+        ) {
+            let wide = |numerator: i64, denominator: i128| {
+                BigRational::new(BigInt::from(numerator), BigInt::from(denominator))
+            };
+            let (below, under) = (i128::from(b) << twos, i128::from(d).saturating_mul(10_i128.pow(tens)));
+            let (one, other) = (wide(a, below), wide(c, under));
+            let (left, right) = (Exact::from_big(one.clone()), Exact::from_big(other.clone()));
+            prop_assert_eq!(left.plus(&right), Exact::from_big(&one + &other));
+            prop_assert_eq!(left.times(&right), Exact::from_big(one * other));
+        }
+
         #[test]
         fn the_short_way_reads_as_the_long_one(text in "[+-]?[0-9._e]{0,22}") {
             if let Some(value) = plain_figure(&text) {
