@@ -20,9 +20,12 @@ use crate::record::review::{Review, ReviewDecision};
 use crate::record::thermometer::Thermometer;
 use crate::record::{Kind, Record};
 use crate::source::{Entry, Source, SourceError, What};
+use crate::text::Position;
 use jiff::civil::Date;
 use jiff::{Timestamp, ToSpan};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::{Arc, Mutex, PoisonError};
+use view::View;
 use zone::Zone;
 
 /// A record with the file that it was read from.
@@ -111,6 +114,7 @@ pub struct Clock {
 pub struct Book {
     pub clock: Clock,
     pub zone: Zone,
+    zone_known: bool,
     /// `None` where the marker is broken.
     pub marker: Option<Loaded<Marker>>,
     pub policies: Shelf<Policy>,
@@ -225,6 +229,7 @@ impl Book {
             .and_then(|marker| Zone::named(&marker.time_zone));
         Ok(Book {
             clock,
+            zone_known: zone.is_some(),
             zone: zone.unwrap_or_else(Zone::utc),
             marker,
             policies: loading.shelf()?,
@@ -243,9 +248,7 @@ impl Book {
 
     /// The zone is known; without one no check has a date.
     pub fn zone_known(&self) -> bool {
-        self.marker
-            .as_ref()
-            .is_some_and(|marker| Zone::named(&marker.time_zone).is_some())
+        self.zone_known
     }
 
     /// Today in the book's zone, or the day that was asked for.
@@ -318,20 +321,88 @@ impl Book {
 }
 
 /// What is kept of a check once it has been judged: enough for those that name it, and for the fleet.
+///
+/// A book has many checks, so texts that many share are held once.
 #[derive(Clone, Debug)]
 pub struct CheckFacts {
-    pub instrument: String,
+    pub instrument: Arc<str>,
     pub performed: Timestamp,
     /// Of an amendment: when.
     pub amended: Option<Timestamp>,
     /// The check that it repeats.
-    pub repeats: Option<String>,
+    pub repeats: Option<Box<str>>,
     /// Its policy asks for a review, so a rejected one does not count.
     pub needs_review: bool,
     /// As judged now, else as recorded.
     pub verdict: Option<Verdict>,
     pub void_cause: Option<VoidCause>,
-    pub place: Place,
+    folder: Arc<str>,
+    position: Position,
+    pointer: &'static str,
+    excerpt: Arc<str>,
+}
+
+/// Where the verdict of a check stands.
+const VERDICT: &str = "/computed/verdict";
+
+impl CheckFacts {
+    /// The place of the verdict of the check with this id; without one of the nearest table.
+    pub fn place(&self, id: &str) -> Place {
+        Place {
+            path: format!("{}/{id}.toml", self.folder),
+            line: self.position.line,
+            column: self.position.column,
+            width: self.position.width,
+            pointer: self.pointer.to_owned(),
+            excerpt: self.excerpt.to_string(),
+        }
+    }
+}
+
+/// Texts that many records share.
+#[derive(Debug, Default)]
+pub struct Shared(Mutex<BTreeSet<Arc<str>>>);
+
+impl Shared {
+    fn text(&self, text: &str) -> Arc<str> {
+        let mut known = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(known) = known.get(text) {
+            return known.clone();
+        }
+        let new: Arc<str> = Arc::from(text);
+        known.insert(new.clone());
+        new
+    }
+
+    /// What is kept of a check.
+    pub fn facts(
+        &self,
+        view: &View<'_>,
+        verdict: Option<Verdict>,
+        void_cause: Option<VoidCause>,
+    ) -> CheckFacts {
+        let (node, found) = view.doc.root.nearest(VERDICT);
+        let position = view.doc.text.position(node.span);
+        let suffix = view.id.len() + "/.toml".len();
+        let folder = view.doc.path.len().saturating_sub(suffix);
+        CheckFacts {
+            instrument: self.text(&view.check.instrument),
+            performed: view.performed,
+            amended: view
+                .check
+                .amended
+                .as_ref()
+                .and_then(|amended| view.book.zone.instant(amended).ok()),
+            repeats: view.check.repeats.as_deref().map(Box::from),
+            needs_review: view.policy.is_some_and(|policy| policy.review_required),
+            verdict,
+            void_cause,
+            folder: self.text(view.doc.path.get(..folder).unwrap_or("")),
+            position,
+            pointer: found,
+            excerpt: self.text(view.doc.text.excerpt(position.line)),
+        }
+    }
 }
 
 /// What is kept of a review.
@@ -358,7 +429,7 @@ impl ReviewFacts {
 /// Other checks and their reviews, by check id. A check that is there but broken has no facts.
 #[derive(Debug, Default)]
 pub struct Links {
-    pub checks: BTreeMap<String, Option<CheckFacts>>,
+    pub checks: BTreeMap<Box<str>, Option<CheckFacts>>,
     pub reviews: BTreeMap<String, Vec<ReviewFacts>>,
 }
 

@@ -4,6 +4,7 @@
 
 use crate::book::view::{FullCalibration, full_calibration_at, spring_at, standing_at};
 use crate::book::{Book, CheckFacts, Links, Loaded, Named};
+use crate::finding::Place;
 use crate::parse::layout::CheckName;
 use crate::record::check::{Verdict, VoidCause};
 use crate::record::instrument::{Instrument, ServiceKind};
@@ -46,6 +47,13 @@ pub struct Seen<'a> {
     pub facts: &'a CheckFacts,
     /// In the book's zone.
     pub day: Date,
+}
+
+impl Seen<'_> {
+    /// Of its verdict.
+    pub fn place(&self) -> Place {
+        self.facts.place(self.id)
+    }
 }
 
 /// A check that failed and its repeat that failed too.

@@ -40,6 +40,11 @@ impl Exact {
     /// `None` for what is no such number, for `nan` and `inf`, for a text of over 64 characters and for an exponent beyond
     /// 400 either way.
     pub fn parse(text: &str) -> Option<Exact> {
+        plain_figure(text).or_else(|| Exact::parse_any(text))
+    }
+
+    /// As [`Exact::parse`], of any way of writing.
+    fn parse_any(text: &str) -> Option<Exact> {
         let written = Written::read(text)?;
         let digits = match i128::from_str_radix(&written.digits, written.radix) {
             Ok(digits) => Exact::from_i128(digits),
@@ -89,7 +94,11 @@ impl Exact {
             Form::Short {
                 numerator,
                 denominator,
-            } => Ratio::new_raw(*numerator, *denominator).to_f64(),
+            } => match (whole_double(*numerator), whole_double(*denominator)) {
+                // Both are exact, so that their quotient is the nearest.
+                (Some(numerator), Some(denominator)) => Some(numerator / denominator),
+                _ => Ratio::new_raw(*numerator, *denominator).to_f64(),
+            },
             Form::Long(big) => big.to_f64(),
         };
         nearest.unwrap_or(f64::NAN)
@@ -316,6 +325,20 @@ impl Exact {
 
     /// How many decimal places hold the value exactly; `None` where none do.
     fn decimal_places(&self) -> Option<u32> {
+        if let Form::Short { denominator, .. } = &self.0
+            && let Ok(mut rest) = u64::try_from(*denominator)
+        {
+            let mut count = |factor: u64| {
+                let mut count = 0;
+                while rest.is_multiple_of(factor) {
+                    rest /= factor;
+                    count += 1;
+                }
+                count
+            };
+            let (twos, fives) = (count(2), count(5));
+            return (rest == 1).then_some(twos.max(fives));
+        }
         let (twos, rest) = without_factor(self.to_big().denom().clone(), 2);
         let (fives, rest) = without_factor(rest, 5);
         rest.is_one().then_some(twos.max(fives))
@@ -324,7 +347,10 @@ impl Exact {
     fn digits(&self, places: u32) -> String {
         let units = self.times(&power(10, places)).to_whole();
         let sign = if units.is_negative() { "-" } else { "" };
-        let digits = units.to_big().numer().magnitude().to_string();
+        let digits = match &units.0 {
+            Form::Short { numerator, .. } => numerator.unsigned_abs().to_string(),
+            Form::Long(big) => big.numer().magnitude().to_string(),
+        };
         let places = places as usize;
         let digits = "0".repeat((places + 1).saturating_sub(digits.len())) + &digits;
         let (whole, decimals) = digits.split_at(digits.len() - places);
@@ -480,8 +506,59 @@ fn grouped_digits(text: &str, radix: u32) -> Option<String> {
     Some(digits)
 }
 
+/// A figure as nearly all are written, in a few digits with or without a point; `None` of any other, sound or not.
+fn plain_figure(text: &str) -> Option<Exact> {
+    let (negative, size) = without_sign(text);
+    let bytes = size.as_bytes();
+    // 18 digits are below 2^63.
+    if bytes.len() > 18 || bytes.len() > 1 && bytes[0] == b'0' && bytes[1] != b'.' {
+        return None;
+    }
+    let point = bytes.iter().position(|byte| *byte == b'.');
+    let places = match point {
+        Some(0) => return None,
+        Some(at) => bytes.len() - at - 1,
+        None => 0,
+    };
+    if bytes.is_empty() || point.is_some() && places == 0 {
+        return None;
+    }
+    let mut digits = 0_i64;
+    for (at, byte) in bytes.iter().enumerate() {
+        if Some(at) != point {
+            if !byte.is_ascii_digit() {
+                return None;
+            }
+            digits = digits * 10 + i64::from(byte - b'0');
+        }
+    }
+    let unit = 10_i128.checked_pow(u32::try_from(places).ok()?)?;
+    short(i128::from(if negative { -digits } else { digits }), unit)
+}
+
+/// A whole number that a double holds exactly.
+fn whole_double(value: i128) -> Option<f64> {
+    let value = i64::try_from(value).ok()?;
+    (value.unsigned_abs() <= 1 << f64::MANTISSA_DIGITS).then_some(value as f64)
+}
+
 /// The reduced value in the short form, where it fits; the denominator is above zero.
 fn short(numerator: i128, denominator: i128) -> Option<Exact> {
+    // Nearly all figures are this narrow, and wide division is slow.
+    if let (Ok(a), Ok(b)) = (i64::try_from(numerator), i64::try_from(denominator))
+        && b > 0
+        && a != i64::MIN
+    {
+        let (mut divisor, mut rest) = (a.unsigned_abs(), b.unsigned_abs());
+        while rest != 0 {
+            (divisor, rest) = (rest, divisor % rest);
+        }
+        let divisor = i64::try_from(divisor).ok()?;
+        return Some(Exact(Form::Short {
+            numerator: i128::from(a / divisor),
+            denominator: i128::from(b / divisor),
+        }));
+    }
     let divisor = i128::try_from(common_divisor(
         numerator.unsigned_abs(),
         denominator.unsigned_abs(),
@@ -501,18 +578,46 @@ fn short_sum(a: i128, b: i128, c: i128, d: i128) -> Option<Exact> {
     if b == d {
         return short(a.checked_add(c)?, b);
     }
-    let numerator = a.checked_mul(d)?.checked_add(c.checked_mul(b)?)?;
-    short(numerator, b.checked_mul(d)?)
+    // Over the least common denominator, or powers of two and ten that come together would soon not fit.
+    let divisor = i128::try_from(common_divisor(b.unsigned_abs(), d.unsigned_abs())).ok()?;
+    let (b_rest, d_rest) = (b / divisor, d / divisor);
+    let numerator = a.checked_mul(d_rest)?.checked_add(c.checked_mul(b_rest)?)?;
+    short(numerator, b.checked_mul(d_rest)?)
 }
 
 /// a/b x c/d in the short form; `None` where a step on the way does not fit.
 fn short_product(a: i128, b: i128, c: i128, d: i128) -> Option<Exact> {
-    short(a.checked_mul(c)?, b.checked_mul(d)?)
+    if let (Some(numerator), Some(denominator)) = (a.checked_mul(c), b.checked_mul(d)) {
+        return short(numerator, denominator);
+    }
+    let divisor = |one: i128, other: i128| {
+        i128::try_from(common_divisor(one.unsigned_abs(), other.unsigned_abs())).ok()
+    };
+    // What stands above and below the line falls out before it is multiplied; nothing more does afterwards.
+    let (left, right) = (divisor(a, d)?.max(1), divisor(c, b)?.max(1));
+    short(
+        (a / left).checked_mul(c / right)?,
+        (b / right).checked_mul(d / left)?,
+    )
 }
 
 /// Euclid's way ends sooner on short decimals, the binary way on wide numbers.
 fn common_divisor(a: u128, b: u128) -> u128 {
-    let (Ok(mut short_a), Ok(mut short_b)) = (u64::try_from(a), u64::try_from(b)) else {
+    if a == 0 || b == 0 {
+        return a | b;
+    }
+    let twos = (a | b).trailing_zeros();
+    let (a, b) = (a >> a.trailing_zeros(), b >> b.trailing_zeros());
+    odd_divisor(a, b) << twos
+}
+
+/// Of two odd numbers. Denominators are mostly powers of two and five, so that one is narrow here.
+fn odd_divisor(a: u128, b: u128) -> u128 {
+    let (wide, narrow) = (a.max(b), a.min(b));
+    let Ok(mut short_a) = u64::try_from(narrow) else {
+        return a.gcd(&b);
+    };
+    let Ok(mut short_b) = u64::try_from(wide % narrow) else {
         return a.gcd(&b);
     };
     while short_b != 0 {
@@ -612,6 +717,47 @@ mod tests {
 
     /// 10^40 + 1, beyond the short form (i128 ends at 1.7 x 10^38).
     const LONG: &str = "10000000000000000000000000000000000000001";
+
+    proptest! {
+        #[test]
+        fn divisors_are_those_of_the_long_way(a in any::<u128>(), b in any::<u128>(), by in 0_u32..120, other in 0_u32..120) {
+            prop_assert_eq!(common_divisor(a >> by, b >> other), (a >> by).gcd(&(b >> other)));
+        }
+
+        #[test]
+        fn short_sums_and_products_are_those_of_the_long_way(
+            a in any::<i64>(), b in 1..i64::MAX, c in any::<i64>(), d in 1..i64::MAX,
+            twos in 0_u32..60, tens in 0_u32..18,
+        ) {
+            let wide = |numerator: i64, denominator: i128| {
+                BigRational::new(BigInt::from(numerator), BigInt::from(denominator))
+            };
+            let (below, under) = (i128::from(b) << twos, i128::from(d).saturating_mul(10_i128.pow(tens)));
+            let (one, other) = (wide(a, below), wide(c, under));
+            let (left, right) = (Exact::from_big(one.clone()), Exact::from_big(other.clone()));
+            prop_assert_eq!(left.plus(&right), Exact::from_big(&one + &other));
+            prop_assert_eq!(left.times(&right), Exact::from_big(one * other));
+        }
+
+        #[test]
+        fn the_short_way_reads_as_the_long_one(text in "[+-]?[0-9._e]{0,22}") {
+            if let Some(value) = plain_figure(&text) {
+                prop_assert_eq!(Exact::parse_any(&text), Some(value));
+            }
+        }
+
+        #[test]
+        fn plain_decimals_are_read_the_short_way(text in "[+-]?(0|[1-9][0-9]{0,8})(\\.[0-9]{1,7})?") {
+            prop_assert_eq!(plain_figure(&text), Exact::parse_any(&text));
+        }
+
+        #[test]
+        fn doubles_are_the_nearest(a in -(1_i64 << 55)..(1_i64 << 55), b in 1..(1_i64 << 55)) {
+            let value = Exact::integer(a).divide(&Exact::integer(b)).unwrap();
+            let wide = BigRational::new(BigInt::from(a), BigInt::from(b));
+            prop_assert_eq!(Some(value.to_f64()), wide.to_f64());
+        }
+    }
 
     #[test]
     fn reads_what_toml_writes() {

@@ -64,7 +64,7 @@ impl<'a> Table<'a> {
         });
     }
 
-    fn as_number(&mut self, node: &Node, pointer: &str) -> Option<Number> {
+    fn as_number(&mut self, node: &Node, key: &str, index: Option<usize>) -> Option<Number> {
         let written = match node.value {
             Value::Integer(_) | Value::LargeInteger | Value::Float(_) => {
                 self.doc.text.slice(node.span)
@@ -77,8 +77,12 @@ impl<'a> Table<'a> {
                 written: written.replace('_', ""),
             }),
             None => {
+                let pointer = match index {
+                    Some(index) => format!("{}/{index}", self.at(key)),
+                    None => self.at(key),
+                };
                 self.refuse(
-                    pointer,
+                    &pointer,
                     format!("{written} is no figure that an instrument or a certificate shows"),
                     "write it with at most 64 characters and a sensible exponent",
                 );
@@ -201,8 +205,7 @@ impl Fields for Table<'_> {
 
     fn opt_number(&mut self, key: &'static str) -> Option<Number> {
         let node = self.ask(key)?;
-        let pointer = self.at(key);
-        self.as_number(node, &pointer)
+        self.as_number(node, key, None)
     }
 
     fn opt_integer(&mut self, key: &'static str) -> Option<i64> {
@@ -270,11 +273,10 @@ impl Fields for Table<'_> {
         let Value::Array(items) = &self.ask(key)?.value else {
             return None;
         };
-        let pointer = self.at(key);
         items
             .iter()
             .enumerate()
-            .map(|(index, item)| self.as_number(item, &format!("{pointer}/{index}")))
+            .map(|(index, item)| self.as_number(item, key, Some(index)))
             .collect()
     }
 

@@ -22,22 +22,29 @@ pub fn slot(path: &str) -> Slot {
     if path == MARKER {
         return Slot::Record(Kind::Book, String::new());
     }
-    let steps: Vec<&str> = path.split('/').collect();
-    let Some(kind) = folder_kind(steps[0]) else {
-        return Slot::Elsewhere;
-    };
-    if steps.len() < 2 || steps.iter().any(|step| step.starts_with('.')) {
-        return Slot::Elsewhere;
+    match record(path) {
+        Ok((kind, id)) => Slot::Record(kind, id.to_owned()),
+        Err(slot) => slot,
     }
-    let Some(stem) = steps[steps.len() - 1].strip_suffix(".toml") else {
-        return Slot::Stray;
-    };
-    match (kind, steps.len()) {
-        (Kind::Check, 4) => Slot::Record(kind, format!("{}/{stem}", steps[2])),
-        (Kind::Review, 5) => Slot::Record(kind, steps[1..4].join("/") + "/" + stem),
-        (Kind::Check | Kind::Review, _) => Slot::Stray,
-        (_, 2) => Slot::Record(kind, stem.to_owned()),
-        _ => Slot::Stray,
+}
+
+/// The kind and id of the record at a path below a record folder, the id as a part of the path; else what stands there.
+pub fn record(path: &str) -> Result<(Kind, &str), Slot> {
+    let (folder, below) = path.split_once('/').ok_or(Slot::Elsewhere)?;
+    let kind = folder_kind(folder).ok_or(Slot::Elsewhere)?;
+    if below.split('/').any(|step| step.starts_with('.')) {
+        return Err(Slot::Elsewhere);
+    }
+    let stem = below.strip_suffix(".toml").ok_or(Slot::Stray)?;
+    match (kind, below.bytes().filter(|byte| *byte == b'/').count()) {
+        (Kind::Check, 2) => {
+            let (_, id) = stem.split_once('/').ok_or(Slot::Stray)?;
+            Ok((kind, id))
+        }
+        (Kind::Review, 3) => Ok((kind, stem)),
+        (Kind::Check | Kind::Review, _) => Err(Slot::Stray),
+        (_, 0) => Ok((kind, stem)),
+        _ => Err(Slot::Stray),
     }
 }
 

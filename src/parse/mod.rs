@@ -81,10 +81,7 @@ fn place_in(path: &str, text: &Text, span: Span, pointer: &str) -> Place {
         column: position.column,
         width: position.width,
         pointer: pointer.to_owned(),
-        excerpt: text
-            .line_text(position.line as usize)
-            .trim_start_matches('\u{feff}')
-            .to_owned(),
+        excerpt: text.excerpt(position.line).to_owned(),
     }
 }
 

@@ -65,7 +65,12 @@ pub(super) fn validate(kind: Kind, doc: &Doc, faults: &mut Vec<Fault>) {
         return;
     };
     let mut seen = Vec::new();
-    for error in schema.validator.iter_errors(&instance) {
+    // To look for errors costs more than to see that there are none.
+    let errors = match schema.validator.is_valid(&instance) {
+        true => None,
+        false => Some(schema.validator.iter_errors(&instance)),
+    };
+    for error in errors.into_iter().flatten() {
         let at = error.instance_path().as_str();
         if is_edition(kind, at) || is_edition_missing(kind, &error) || holds_null(&instance, at) {
             continue;

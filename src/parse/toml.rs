@@ -3,6 +3,8 @@
 use super::{Doc, Fault, FaultKind, MAX_BYTES, MAX_DEPTH, place_in};
 use crate::text::{Span, Text};
 use serde_json::Value as Json;
+use std::borrow::Cow;
+use std::fmt::Write as _;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 use toml::value::Datetime;
@@ -86,16 +88,22 @@ impl Node {
     }
 }
 
-fn steps(pointer: &str) -> impl Iterator<Item = String> {
+fn steps(pointer: &str) -> impl Iterator<Item = Cow<'_, str>> {
     pointer.split('/').skip(1).map(unescape)
 }
 
-fn unescape(step: &str) -> String {
-    step.replace("~1", "/").replace("~0", "~")
+fn unescape(step: &str) -> Cow<'_, str> {
+    match step.contains('~') {
+        true => Cow::Owned(step.replace("~1", "/").replace("~0", "~")),
+        false => Cow::Borrowed(step),
+    }
 }
 
-pub(super) fn escape(step: &str) -> String {
-    step.replace('~', "~0").replace('/', "~1")
+pub(super) fn escape(step: &str) -> Cow<'_, str> {
+    match step.contains(['~', '/']) {
+        true => Cow::Owned(step.replace('~', "~0").replace('/', "~1")),
+        false => Cow::Borrowed(step),
+    }
 }
 
 /// Reads bytes; `None` where they are no text or are too much.
@@ -314,7 +322,7 @@ impl Walk<'_> {
                     .iter()
                     .enumerate()
                     .map(|(index, item)| {
-                        self.pointer.push_str(&format!("/{index}"));
+                        let _ = write!(self.pointer, "/{index}");
                         let at = Span::new(item.span().start, item.span().end);
                         let node = self.node(item, at, depth + 1);
                         self.pointer.truncate(length);

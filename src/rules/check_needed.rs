@@ -27,7 +27,7 @@ fn fleet(fleet: &Fleet<'_>, out: &mut Out<'_>) {
                 )
                 .help("check it as left, with occasion \"after-service\" or \"after-move\", before it is used");
             if let Some(pass) = &member.last_pass {
-                said.because(pass.facts.place.clone(), "the last pass");
+                said.because(pass.place(), "the last pass");
             }
         }
     }

@@ -38,10 +38,7 @@ fn fleet(fleet: &Fleet<'_>, out: &mut Out<'_>) {
 /// The last pass and the interval, which together give the due date.
 pub(super) fn reasons(member: &Member<'_>, mut said: super::Said<'_>) {
     if let Some(pass) = &member.last_pass {
-        said = said.because(
-            pass.facts.place.clone(),
-            format!("the last pass, on {}", pass.day),
-        );
+        said = said.because(pass.place(), format!("the last pass, on {}", pass.day));
     }
     if let (Some((policy, days)), Some(record)) = (member.interval, member.record) {
         said.because(

@@ -1,11 +1,10 @@
 use super::{Out, Rule, Run};
 use crate::book::{Book, Loaded};
 use crate::finding::{Place, Severity};
-use crate::parse::layout::{self, Slot};
+use crate::parse::layout;
 use crate::record::Kind;
 use crate::record::policy::Policy;
 use crate::source::{Entry, What};
-use std::collections::BTreeMap;
 
 pub(super) static RULE: Rule = Rule {
     id: "id-clash",
@@ -16,27 +15,37 @@ pub(super) static RULE: Rule = Rule {
 };
 
 fn paths(book: &Book, entries: &[Entry], out: &mut Out<'_>) {
-    let mut seen: BTreeMap<(Kind, String), (&str, String)> = BTreeMap::new();
-    for entry in entries.iter().filter(|entry| entry.what == What::File) {
-        let Slot::Record(kind, id) = layout::slot(&entry.path) else {
-            continue;
-        };
-        match seen.get(&(kind, id.to_lowercase())) {
-            Some((path, first)) if *first != id => {
-                out.say(
-                    place_of_id(book, kind, &id, &entry.path),
-                    format!("{id} and {first} differ only in capitals"),
-                )
-                .because(place_of_id(book, kind, first, path), "the other one")
-                .help("give one of them another id; some disks take both file names for one");
-            }
-            Some(_) => {}
-            None => {
-                seen.insert((kind, id.to_lowercase()), (entry.path.as_str(), id));
-            }
+    let files = entries.iter().filter(|entry| entry.what == What::File);
+    let mut ids: Vec<(Kind, &str, &str)> = files
+        .filter_map(|entry| {
+            let (kind, id) = layout::record(&entry.path).ok()?;
+            Some((kind, id, entry.path.as_str()))
+        })
+        .collect();
+    // Stable, so that the first of those that differ only in capitals stays the first.
+    ids.sort_by(|one, other| {
+        let kinds = one.0.cmp(&other.0);
+        kinds.then_with(|| lower(one.1).cmp(lower(other.1)))
+    });
+    let alike = |one: &(Kind, &str, &str), other: &(Kind, &str, &str)| {
+        one.0 == other.0 && lower(one.1).eq(lower(other.1))
+    };
+    for group in ids.chunk_by(alike) {
+        let (kind, first, path) = group[0];
+        for (_, id, other) in group.iter().filter(|(_, id, _)| *id != first) {
+            out.say(
+                place_of_id(book, kind, id, other),
+                format!("{id} and {first} differ only in capitals"),
+            )
+            .because(place_of_id(book, kind, first, path), "the other one")
+            .help("give one of them another id; some disks take both file names for one");
         }
     }
     policies(book, out);
+}
+
+fn lower(id: &str) -> impl Iterator<Item = char> {
+    id.chars().flat_map(char::to_lowercase)
 }
 
 fn place_of_id(book: &Book, kind: Kind, id: &str, path: &str) -> Place {

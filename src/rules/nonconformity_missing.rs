@@ -38,13 +38,13 @@ fn fleet(fleet: &Fleet<'_>, out: &mut Out<'_>) {
                 continue;
             }
             out.say(
-                repeat.facts.place.clone(),
+                repeat.place(),
                 format!(
                     "check {} and its repeat {} both failed, the repeat {days} days ago, and no nonconformity names both",
                     first.id, repeat.id
                 ),
             )
-            .because(first.facts.place.clone(), "the check that failed first")
+            .because(first.place(), "the check that failed first")
             .help("open a nonconformity that names both checks, and judge what was measured since the last check that passed");
         }
     }

@@ -52,8 +52,10 @@ fn not_before_amended(view: &View<'_>, links: &Links, out: &mut Out<'_>) {
         .help("amended is when the amendment was written, performed when the check was: correct the one that is wrong in the draft");
         return;
     }
-    let other = view.check.amends.as_ref();
-    let Some(facts) = other.and_then(|id| links.checks.get(id)?.as_ref()) else {
+    let Some(other) = view.check.amends.as_deref() else {
+        return;
+    };
+    let Some(Some(facts)) = links.checks.get(other) else {
         return;
     };
     let Some(at) = amended(view) else { return };
@@ -66,7 +68,7 @@ fn not_before_amended(view: &View<'_>, links: &Links, out: &mut Out<'_>) {
                 clock(view, facts.performed)
             ),
         )
-        .because(facts.place.clone(), "the check that is amended")
+        .because(facts.place(other), "the check that is amended")
         .help("amended is when the amendment was written: correct it in the draft");
     }
 }

@@ -25,8 +25,8 @@ fn fleet(fleet: &Fleet<'_>, out: &mut Out<'_>) {
                 member.id, first.day, repeat.day
             ),
         )
-        .because(first.facts.place.clone(), format!("check {} failed", first.id))
-        .because(repeat.facts.place.clone(), format!("so did its repeat {}", repeat.id))
+        .because(first.place(), format!("check {} failed", first.id))
+        .because(repeat.place(), format!("so did its repeat {}", repeat.id))
         .help("add a [[standing]] row with state = \"quarantined\" and the reason; after repair or adjustment check it with occasion \"after-service\"");
     }
 }

@@ -21,7 +21,7 @@ fn fleet(fleet: &Fleet<'_>, out: &mut Out<'_>) {
             _ => "failed",
         };
         out.say(
-            last.facts.place.clone(),
+            last.place(),
             format!("check {} {how} on {}, and no check has followed", last.id, last.day),
         )
         .help("look at everything again (lot and bottle, fluid temperature, geometry and guard, speed, level, zero, pivot), then repeat it with occasion = \"repeat\"; do not use the instrument meanwhile");

@@ -23,19 +23,19 @@ fn check(view: &View<'_>, links: &Links, out: &mut Out<'_>) {
         }
         return;
     };
-    let Some(Some(other)) = links.checks.get(id) else {
+    let Some(Some(other)) = links.checks.get(id.as_str()) else {
         return;
     };
     if let Some((message, related)) = objection(view, id, other) {
         out.say(view.at("/repeats"), message)
-            .because(other.place.clone(), related)
+            .because(other.place(id), related)
             .help("name the check of this instrument that failed, or that was void for the instrument's sake; else take repeats out and give the true occasion");
     }
 }
 
 fn objection(view: &View<'_>, id: &str, other: &CheckFacts) -> Option<(String, &'static str)> {
     let here = &view.check.instrument;
-    if other.instrument != *here {
+    if *other.instrument != **here {
         return Some((
             format!(
                 "{id} is a check of {}, and this one is of {here}",

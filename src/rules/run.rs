@@ -3,10 +3,10 @@
 use super::{Out, RULES, Rule, Run, Touched, support};
 use crate::book::view::View;
 use crate::book::zone::Zone;
-use crate::book::{Book, CheckFacts, Clock, Fact, Links, LoadError, Loaded, ReviewFacts};
+use crate::book::{Book, CheckFacts, Clock, Fact, Links, LoadError, Loaded, ReviewFacts, Shared};
 use crate::finding::{Finding, Place, Severity};
 use crate::fleet::Fleet;
-use crate::parse::layout::{self, CheckName, Slot};
+use crate::parse::layout::{self, CheckName};
 use crate::parse::{Doc, Fault, parse};
 use crate::record::Kind;
 use crate::record::check::{Check, Occasion, Verdict};
@@ -65,7 +65,6 @@ pub enum NamedRecord<'a> {
 
 /// What one check came to.
 struct Judged {
-    id: String,
     findings: Vec<Finding>,
     facts: Option<CheckFacts>,
     rests_on: Vec<String>,
@@ -73,11 +72,18 @@ struct Judged {
     linked: Option<Box<(Doc, Check)>>,
 }
 
+/// The path of a record and its id in it.
+type Named<'a> = (&'a str, &'a str);
+
+/// So many checks are judged before what is kept of them is put aside.
+const BATCH: usize = 4096;
+
 struct Judge<'a> {
     source: &'a dyn Source,
     book: &'a Book,
-    /// The check paths of the book; `None` where they are looked up one by one.
-    known: Option<BTreeSet<String>>,
+    /// The checks of the book in order of path; `None` where they are looked up one by one.
+    known: Option<&'a [Named<'a>]>,
+    shared: Shared,
 }
 
 /// Judges a book.
@@ -85,21 +91,26 @@ pub fn run(source: &dyn Source, clock: Clock, wanted: &Wanted<'_>) -> Result<Out
     let book = Book::facts(source, clock)?;
     let mut findings = Vec::new();
     let mut entries = book.entries.clone();
-    let (checks, reviews) = match wanted {
+    let mut named: Vec<Entry> = Vec::new();
+    let checks_from = entries.len();
+    let mut reviews_from = checks_from;
+    match wanted {
         Wanted::All => {
-            let checks = source.list(Kind::Check.folder())?;
-            let reviews = source.list(Kind::Review.folder())?;
-            entries.extend(checks.iter().chain(&reviews).cloned());
-            (records(&checks), records(&reviews))
+            entries.extend(source.list(Kind::Check.folder())?);
+            reviews_from = entries.len();
+            entries.extend(source.list(Kind::Review.folder())?);
         }
-        Wanted::Only(paths) => {
-            let named: Vec<Entry> = paths
-                .iter()
-                .map(|path| Entry {
-                    path: path.clone(),
-                    what: What::File,
-                })
-                .collect();
+        Wanted::Only(paths) => named.extend(paths.iter().map(|path| Entry {
+            path: path.clone(),
+            what: What::File,
+        })),
+    }
+    let (checks, reviews) = match wanted {
+        Wanted::All => (
+            records(&entries[checks_from..reviews_from]),
+            records(&entries[reviews_from..]),
+        ),
+        Wanted::Only(_) => {
             let of = |kind| {
                 let all = records(&named).into_iter();
                 all.filter(|(path, _)| path.starts_with(&format!("{}/", Kind::folder(kind))))
@@ -108,14 +119,12 @@ pub fn run(source: &dyn Source, clock: Clock, wanted: &Wanted<'_>) -> Result<Out
             (of(Kind::Check), of(Kind::Review))
         }
     };
-    let known = match wanted {
-        Wanted::All => Some(checks.iter().map(|(path, _)| path.clone()).collect()),
-        Wanted::Only(_) => None,
-    };
+    let known = matches!(wanted, Wanted::All).then_some(&checks[..]);
     let judge = Judge {
         source,
         book: &book,
         known,
+        shared: Shared::default(),
     };
 
     say_faults(&book.faults, &mut findings);
@@ -139,10 +148,6 @@ pub fn run(source: &dyn Source, clock: Clock, wanted: &Wanted<'_>) -> Result<Out
     );
     raise_by_policy_in_force(&book, &mut findings);
 
-    let judged: Vec<Judged> = checks
-        .par_iter()
-        .map(|(path, id)| judge.check(path, id))
-        .collect::<Result<_, LoadError>>()?;
     let mut outcome = Outcome {
         files: book.files_read + checks.len(),
         checks: checks.len(),
@@ -150,13 +155,19 @@ pub fn run(source: &dyn Source, clock: Clock, wanted: &Wanted<'_>) -> Result<Out
     };
     let mut links = Links::default();
     let mut linked = Vec::new();
-    for one in judged {
-        findings.extend(one.findings);
-        outcome.rests_on.extend(one.rests_on);
-        if let Some(kept) = one.linked {
-            linked.push((one.id.clone(), kept));
+    for batch in checks.chunks(BATCH) {
+        let judged: Vec<Judged> = batch
+            .par_iter()
+            .map(|(path, id)| judge.check(path, id))
+            .collect::<Result<_, LoadError>>()?;
+        for ((_, id), one) in batch.iter().zip(judged) {
+            findings.extend(one.findings);
+            outcome.rests_on.extend(one.rests_on);
+            if let Some(kept) = one.linked {
+                linked.push(((*id).to_owned(), kept));
+            }
+            links.checks.insert((*id).into(), one.facts);
         }
-        links.checks.insert(one.id, one.facts);
     }
     let mut review_findings = judge.reviews(&reviews, &mut links)?;
     outcome.files += reviews.len();
@@ -266,13 +277,10 @@ fn names_of(book: &Book, check: &Check) -> Vec<String> {
 }
 
 /// Paths and ids of the records among the files of a folder.
-fn records(entries: &[Entry]) -> Vec<(String, String)> {
+fn records(entries: &[Entry]) -> Vec<Named<'_>> {
     let files = entries.iter().filter(|entry| entry.what == What::File);
     files
-        .filter_map(|entry| match layout::slot(&entry.path) {
-            Slot::Record(_, id) => Some((entry.path.clone(), id)),
-            _ => None,
-        })
+        .filter_map(|entry| Some((entry.path.as_str(), layout::record(&entry.path).ok()?.1)))
         .collect()
 }
 
@@ -305,7 +313,9 @@ fn say_faults(faults: &[Fault], findings: &mut Vec<Finding>) {
 impl Judge<'_> {
     fn exists(&self, path: &str) -> Result<bool, LoadError> {
         match &self.known {
-            Some(known) => Ok(known.contains(path)),
+            Some(known) => Ok(known
+                .binary_search_by(|(known, _)| (*known).cmp(path))
+                .is_ok()),
             None => Ok(self.source.read(path)?.is_some()),
         }
     }
@@ -319,7 +329,6 @@ impl Judge<'_> {
 
     fn check(&self, path: &str, id: &str) -> Result<Judged, LoadError> {
         let mut judged = Judged {
-            id: id.to_owned(),
             findings: Vec::new(),
             facts: None,
             rests_on: Vec::new(),
@@ -363,7 +372,7 @@ impl Judge<'_> {
         });
         settle(&view, &mut said);
         judged.findings.append(&mut said);
-        judged.facts = Some(facts_of(&view));
+        judged.facts = Some(self.facts_of(&view));
         let name = CheckName::parse(id);
         if check.repeats.is_some()
             || check.amends.is_some()
@@ -376,12 +385,26 @@ impl Judge<'_> {
         Ok(judged)
     }
 
+    fn facts_of(&self, view: &View<'_>) -> CheckFacts {
+        let judged = view
+            .judgement
+            .as_ref()
+            .and_then(|judgement| judgement.verdict)
+            .map(Verdict::from);
+        let recorded = view
+            .check
+            .computed
+            .as_ref()
+            .and_then(|computed| computed.verdict);
+        let verdict = match view.check.void {
+            true => Some(Verdict::Void),
+            false => judged.or(recorded),
+        };
+        self.shared.facts(view, verdict, view.check.void_cause)
+    }
+
     /// Reads reviews; the facts of those that concern a check go to the links.
-    fn reviews(
-        &self,
-        paths: &[(String, String)],
-        links: &mut Links,
-    ) -> Result<Vec<Finding>, LoadError> {
+    fn reviews(&self, paths: &[Named<'_>], links: &mut Links) -> Result<Vec<Finding>, LoadError> {
         let known: &Links = links;
         let read: Vec<_> = paths
             .par_iter()
@@ -448,16 +471,17 @@ impl Judge<'_> {
                 let Some(path) = layout::check_path(other) else {
                     continue;
                 };
-                if !links.checks.contains_key(other) && self.source.read(&path)?.is_some() {
+                if !links.checks.contains_key(other.as_str()) && self.source.read(&path)?.is_some()
+                {
                     let judged = self.check(&path, other)?;
-                    links.checks.insert(other.clone(), judged.facts);
+                    links.checks.insert(other.as_str().into(), judged.facts);
                 }
             }
             let folder = CheckName::parse(id).map(|name| name.reviews_folder());
             if let Some(folder) = folder.filter(|_| !check.deviations.is_empty()) {
-                let paths = records(&self.source.list(&folder)?);
+                let entries = self.source.list(&folder)?;
                 links.reviews.remove(id);
-                self.reviews(&paths, links)?;
+                self.reviews(&records(&entries), links)?;
             }
         }
         Ok(())
@@ -478,36 +502,6 @@ impl Judge<'_> {
     fn nonconformities(&self, findings: &mut Vec<Finding>, links: &Links) -> Result<(), LoadError> {
         let exists = |id: &str| self.is_check(id, links);
         super::reference_missing::nonconformities(self.book, links, &exists, findings)
-    }
-}
-
-fn facts_of(view: &View<'_>) -> CheckFacts {
-    let judged = view
-        .judgement
-        .as_ref()
-        .and_then(|judgement| judgement.verdict)
-        .map(Verdict::from);
-    let recorded = view
-        .check
-        .computed
-        .as_ref()
-        .and_then(|computed| computed.verdict);
-    CheckFacts {
-        instrument: view.check.instrument.clone(),
-        performed: view.performed,
-        amended: view
-            .check
-            .amended
-            .as_ref()
-            .and_then(|amended| view.book.zone.instant(amended).ok()),
-        repeats: view.check.repeats.clone(),
-        needs_review: view.policy.is_some_and(|policy| policy.review_required),
-        verdict: match view.check.void {
-            true => Some(Verdict::Void),
-            false => judged.or(recorded),
-        },
-        void_cause: view.check.void_cause,
-        place: view.at("/computed/verdict"),
     }
 }
 

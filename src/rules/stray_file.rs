@@ -24,7 +24,7 @@ fn paths(entries: &[Entry], out: &mut Out<'_>) {
             .help(format!("move it to {own}, or give {folder} a name that differs by more than capitals"));
             continue;
         }
-        if layout::slot(&entry.path) != Slot::Stray {
+        if layout::record(&entry.path) != Err(Slot::Stray) {
             continue;
         }
         let shape = match layout::folder_kind(folder) {

@@ -1,4 +1,4 @@
-use super::torque_too_low::torque_of;
+use super::torque_too_low::{percent_of, torque_of};
 use super::{Out, Rule, Run};
 use crate::book::view::View;
 use crate::finding::Severity;
@@ -24,6 +24,8 @@ fn check(view: &View<'_>, out: &mut Out<'_>) {
                     point.speed_rpm
                 ),
             )
+        } else if percent_of(view, index).is_none_or(|percent| *percent <= Exact::integer(100)) {
+            continue;
         } else {
             match torque_of(view, index) {
                 Some(torque) if torque.percent > Exact::integer(100) => (

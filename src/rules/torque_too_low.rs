@@ -20,6 +20,15 @@ pub(super) struct Torque {
     pub shows: String,
 }
 
+/// The torque of a point by itself, for the many that are as they must be.
+pub(super) fn percent_of<'a>(view: &'a View<'_>, index: usize) -> Option<&'a Exact> {
+    if let Some(torque) = &view.check.points.get(index)?.torque_percent {
+        return Some(&torque.value);
+    }
+    let judged = view.judgement.as_ref()?.points.get(index)?;
+    judged.torque_percent.as_ref()
+}
+
 /// `None` where no figure was shown, or where the range cannot be had.
 pub(super) fn torque_of(view: &View<'_>, index: usize) -> Option<Torque> {
     let point = view.check.points.get(index)?;
@@ -51,6 +60,9 @@ fn check(view: &View<'_>, out: &mut Out<'_>) {
     let Some(policy) = view.policy else { return };
     let minimum = &policy.minimum_percent;
     for index in 0..view.check.points.len() {
+        if percent_of(view, index).is_none_or(|percent| *percent >= minimum.value) {
+            continue;
+        }
         let Some(torque) = torque_of(view, index) else {
             continue;
         };

@@ -53,6 +53,9 @@ impl Disk {
 }
 
 fn slashed(path: &Path) -> String {
+    if let (Some(text), '/') = (path.to_str(), std::path::MAIN_SEPARATOR) {
+        return text.to_owned();
+    }
     let steps: Vec<_> = path
         .components()
         .map(|step| step.as_os_str().to_string_lossy())
@@ -174,7 +177,8 @@ impl Source for Disk {
             }
             Err(error) => return Err(failed(error)),
         };
-        let mut bytes = Vec::new();
+        // Most records fit, so that one read does.
+        let mut bytes = Vec::with_capacity(4096);
         file.take(MAX_BYTES + 1)
             .read_to_end(&mut bytes)
             .map_err(failed)?;

@@ -10,7 +10,7 @@ use std::ffi::OsString;
 use std::io::{BufRead, BufReader, Read, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdin, ChildStdout, Command, Stdio};
-use std::sync::Mutex;
+use std::sync::{Arc, Mutex};
 
 /// The variables that tie git to one repository (`git rev-parse --local-env-vars`), and the quarantine's.
 const REPOSITORY_VARIABLES: [&str; 18] = [
@@ -612,13 +612,18 @@ impl Drop for Objects {
     }
 }
 
+/// What stands in a folder, by name.
+type Tree = BTreeMap<String, Version>;
+
 /// The book as the commit in the making holds it: a commit's tree, with what the index changes in it.
 pub struct Staged {
-    objects: Mutex<Objects>,
+    repository: Repository,
+    /// Readers that are at rest; each thread that reads takes one, or opens one where there is none.
+    objects: Mutex<Vec<Objects>>,
     /// The tree of the book's folder in the commit.
     root: Option<String>,
     changed: BTreeMap<String, Option<Version>>,
-    trees: Mutex<BTreeMap<String, BTreeMap<String, Version>>>,
+    trees: Mutex<BTreeMap<String, Arc<Tree>>>,
 }
 
 impl Staged {
@@ -647,7 +652,8 @@ impl Staged {
             }
         };
         Ok(Staged {
-            objects: Mutex::new(Objects::open(repository)?),
+            repository: repository.clone(),
+            objects: Mutex::new(vec![Objects::open(repository)?]),
             root,
             changed: changes
                 .iter()
@@ -659,17 +665,29 @@ impl Staged {
 
     /// The bytes of a blob, cut as those of a file are.
     pub fn blob(&self, id: &str) -> Result<Vec<u8>, SourceError> {
-        let mut objects = self
-            .objects
-            .lock()
-            .unwrap_or_else(std::sync::PoisonError::into_inner);
-        let mut bytes = objects.read(id)?;
+        let mut bytes = self.object(id)?;
         bytes.truncate(usize::try_from(MAX_BYTES + 1).unwrap_or(usize::MAX));
         Ok(bytes)
     }
 
+    fn object(&self, id: &str) -> Result<Vec<u8>, SourceError> {
+        let resting = || {
+            self.objects
+                .lock()
+                .unwrap_or_else(std::sync::PoisonError::into_inner)
+        };
+        let taken = resting().pop();
+        let mut reader = match taken {
+            Some(reader) => reader,
+            None => Objects::open(&self.repository)?,
+        };
+        let bytes = reader.read(id);
+        resting().push(reader);
+        bytes
+    }
+
     /// The entries of one folder of the commit.
-    fn tree(&self, folder: &str) -> Result<BTreeMap<String, Version>, SourceError> {
+    fn tree(&self, folder: &str) -> Result<Arc<Tree>, SourceError> {
         let known = self
             .trees
             .lock()
@@ -692,16 +710,10 @@ impl Staged {
                 .filter(|entry| entry.mode == 0o40_000)
                 .map(|entry| entry.id.clone()),
         };
-        let entries = match id {
+        let entries = Arc::new(match id {
             None => BTreeMap::new(),
-            Some(id) => {
-                let mut objects = self
-                    .objects
-                    .lock()
-                    .unwrap_or_else(std::sync::PoisonError::into_inner);
-                tree_entries(&objects.read(&id)?, id.len() / 2)
-            }
-        };
+            Some(id) => tree_entries(&self.object(&id)?, id.len() / 2),
+        });
         let mut trees = self
             .trees
             .lock()
@@ -727,12 +739,12 @@ impl Staged {
         folder: &str,
         into: &mut BTreeMap<String, Version>,
     ) -> Result<(), SourceError> {
-        for (name, entry) in self.tree(folder)? {
+        for (name, entry) in self.tree(folder)?.iter() {
             let path = format!("{folder}/{name}");
             if entry.mode == 0o40_000 {
                 self.collect(&path, into)?;
             } else {
-                into.insert(path, entry);
+                into.insert(path, entry.clone());
             }
         }
         Ok(())
@@ -740,7 +752,7 @@ impl Staged {
 }
 
 /// The entries of a tree object: mode, name, then the id's raw bytes.
-fn tree_entries(bytes: &[u8], id_length: usize) -> BTreeMap<String, Version> {
+fn tree_entries(bytes: &[u8], id_length: usize) -> Tree {
     let mut entries = BTreeMap::new();
     let mut rest = bytes;
     while let Some(space) = rest.iter().position(|byte| *byte == b' ') {
@@ -789,7 +801,7 @@ impl Source for Staged {
     }
 
     fn top(&self) -> Result<Vec<String>, SourceError> {
-        let mut names: BTreeSet<String> = self.tree("")?.into_keys().collect();
+        let mut names: BTreeSet<String> = self.tree("")?.keys().cloned().collect();
         for (path, version) in &self.changed {
             let (name, below) = path.split_once('/').unwrap_or((path, ""));
             match version {

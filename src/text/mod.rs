@@ -90,6 +90,11 @@ impl Text {
         text.trim_end_matches(['\n', '\r'])
     }
 
+    /// A line as reports quote it: without a byte order mark.
+    pub fn excerpt(&self, line: u32) -> &str {
+        self.line_text(line as usize).trim_start_matches('\u{feff}')
+    }
+
     fn floor(&self, at: usize) -> usize {
         let mut at = at.min(self.body.len());
         while !self.body.is_char_boundary(at) {
