@@ -260,7 +260,7 @@ fn block_written_inline_is_refused_and_left() {
         draft("0900").replace("format = 1\n", &format!("format = 1\n{inline}")),
     );
     let before = scratch.snapshot(&scratch.top);
-    let done = scratch.shearbook(&["seal", &path]).ends(2);
+    let done = scratch.shearbook(&["seal", &path]).ends(1);
     assert!(done.err.contains("delete it"), "{}", done.err);
     assert_eq!(scratch.snapshot(&scratch.top), before);
 }

@@ -149,7 +149,7 @@ impl Tour {
         self.quietly(&["add", "."])?;
         self.quietly(&["commit", "--quiet", "-m", "The book so far"])?;
         self.tool(&["hook", "install"], 0)?;
-        self.tool(&["validate"], 0)?;
+        self.tool(&["validate", "checks/2026/VM-01"], 0)?;
 
         say("2. A check of today: the analyst writes what was seen, seal computes the rest.");
         let like = EXAMPLE.get_file(LIKE).and_then(|file| file.contents_utf8());
@@ -206,7 +206,10 @@ impl Tour {
         self.git(&["commit", "--quiet", "-a", "-m", "Tidy up"], 1)?;
         self.quietly(&["restore", "--source=HEAD", "--staged", "--worktree", "."])?;
 
-        say("5. What a rule means: explain.");
+        say("5. The fleet on a day: which instruments may be used, and what to do.");
+        self.tool(&["status", "--as-of", "2026-11-25"], 0)?;
+
+        say("6. What a rule means: explain.");
         self.tool(&["explain", "temperature-out-of-window"], 0)?;
         say("That was the job. README.md goes on with a first hour by hand.");
         Ok(End::Fine)
