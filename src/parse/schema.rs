@@ -48,6 +48,73 @@ fn schema(kind: Kind) -> Option<&'static Schema> {
     all.get(&kind)
 }
 
+/// What the values of a key are.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Wants {
+    Number,
+    Flag,
+    Time,
+    Text,
+    /// A list or a table.
+    More,
+}
+
+/// What a key's values are, whatever the kind of record; `None` where no schema knows the key, or several differ.
+pub(super) fn wants(key: &str) -> Option<Wants> {
+    static KEYS: OnceLock<BTreeMap<String, Option<Wants>>> = OnceLock::new();
+    let keys = KEYS.get_or_init(|| {
+        let mut keys = BTreeMap::new();
+        for (_, kind) in Kind::ALL {
+            if let Some(schema) = schema(*kind) {
+                gather(&schema.json, &schema.json, &mut keys);
+            }
+        }
+        keys
+    });
+    keys.get(key).copied().flatten()
+}
+
+fn gather(schema: &Json, node: &Json, keys: &mut BTreeMap<String, Option<Wants>>) {
+    let inner: Vec<&Json> = match node {
+        Json::Object(entries) => entries.values().collect(),
+        Json::Array(items) => items.iter().collect(),
+        _ => return,
+    };
+    for (key, value) in node
+        .get("properties")
+        .and_then(Json::as_object)
+        .into_iter()
+        .flatten()
+    {
+        let Some(wanted) = resolve(schema, value).and_then(wanted) else {
+            continue;
+        };
+        keys.entry(key.clone())
+            .and_modify(|known| *known = known.filter(|known| *known == wanted))
+            .or_insert(Some(wanted));
+    }
+    for value in inner {
+        gather(schema, value, keys);
+    }
+}
+
+fn wanted(node: &Json) -> Option<Wants> {
+    let text = |key| node.get(key).and_then(Json::as_str);
+    match text("type") {
+        Some("number" | "integer") => Some(Wants::Number),
+        Some("boolean") => Some(Wants::Flag),
+        Some("array" | "object") => Some(Wants::More),
+        Some("string") => match text("pattern") {
+            Some(pattern) if pattern.starts_with("^[0-9]{4}-") => Some(Wants::Time),
+            _ => Some(Wants::Text),
+        },
+        _ => match node.get("const").is_some_and(Json::is_number) {
+            true => Some(Wants::Number),
+            false => node.get("enum").map(|_| Wants::Text),
+        },
+    }
+}
+
 /// How a sentence about a missing key begins to end; such a sentence is dropped where broken lines may have held the key.
 pub(super) const MISSING: &str = "is missing";
 
@@ -135,6 +202,7 @@ fn judge_edition(doc: &Doc, instance: &Json, pointer: &str, known: i64, faults: 
         place: doc.place(pointer),
         message,
         help,
+        because: None,
     });
 }
 
@@ -148,6 +216,7 @@ fn say(error: &ValidationError<'_>, at: &str, doc: &Doc, schema: &Json) -> Vec<F
         place: doc.place(pointer),
         message,
         help,
+        because: None,
     };
     match error.kind() {
         ValidationErrorKind::AdditionalProperties { unexpected }
@@ -328,6 +397,7 @@ fn unknown_key(doc: &Doc, schema: &Json, at: &str, unknown: &str) -> Fault {
         place: doc.place_of_key(&pointer),
         message,
         help,
+        because: None,
     }
 }
 

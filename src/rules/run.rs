@@ -251,8 +251,12 @@ fn say_faults(faults: &[Fault], findings: &mut Vec<Finding>) {
         each(
             |run, out| {
                 if matches!(run, Run::Reading(kind) if *kind == fault.kind) {
-                    out.say(fault.place.clone(), fault.message.clone())
+                    let said = out
+                        .say(fault.place.clone(), fault.message.clone())
                         .help(fault.help.clone());
+                    if let Some((place, message)) = &fault.because {
+                        said.because(place.clone(), message.clone());
+                    }
                 }
             },
             findings,
