@@ -349,19 +349,14 @@ mod tests {
     #[test]
     fn deep_and_hostile_files_are_refused_not_followed() {
         let deep = format!("a = {}1{}", "[".repeat(5000), "]".repeat(5000));
-        assert!(
-            faults_of::<Check>(&deep)
-                .iter()
-                .any(|(kind, ..)| *kind == FaultKind::Limits || *kind == FaultKind::Syntax)
-        );
         let dotted = format!("{}z = 1", "a.".repeat(50_000));
-        assert!(!faults_of::<Check>(&dotted).is_empty());
         let tables = format!("[{}z]", "a.".repeat(20));
-        assert!(
-            faults_of::<Check>(&tables)
-                .iter()
-                .any(|(kind, ..)| *kind == FaultKind::Limits)
-        );
+        let open = format!("x\na = {}", "[".repeat(5000));
+        for text in [deep, dotted, tables, open] {
+            let faults = faults_of::<Check>(&text);
+            let kinds: Vec<_> = faults.iter().map(|(kind, ..)| *kind).collect();
+            assert_eq!(kinds, [FaultKind::Limits]);
+        }
         let parsed = parse::<Check>("x.toml", vec![0xff, 0xfe, 0x00]).expect("read");
         assert_eq!(parsed.faults[0].kind, FaultKind::Syntax);
         let large = parse::<Check>("x.toml", vec![b'#'; (1 << 20) + 1]).expect("read");

@@ -89,8 +89,13 @@ fn gather(schema: &Json, node: &Json, keys: &mut BTreeMap<String, Option<Wants>>
         let Some(wanted) = resolve(schema, value).and_then(wanted) else {
             continue;
         };
+        // A name serves a list in one kind of record and a value in another: [[bottle]] and bottle.
         keys.entry(key.clone())
-            .and_modify(|known| *known = known.filter(|known| *known == wanted))
+            .and_modify(|known| match *known {
+                Some(Wants::More) => *known = Some(wanted),
+                Some(other) if wanted != Wants::More && other != wanted => *known = None,
+                _ => {}
+            })
             .or_insert(Some(wanted));
     }
     for value in inner {
@@ -229,7 +234,7 @@ fn say(error: &ValidationError<'_>, at: &str, doc: &Doc, schema: &Json) -> Vec<F
             let pointer = format!("{at}/{}", escape(property));
             let table = match at {
                 "" => "this record".to_owned(),
-                _ => format!("[{}]", at.trim_start_matches('/').replace('/', ".")),
+                _ => table_name(at),
             };
             let mut missing = fault(
                 &pointer,
@@ -346,6 +351,22 @@ fn say(error: &ValidationError<'_>, at: &str, doc: &Doc, schema: &Json) -> Vec<F
             described.unwrap_or_default(),
         )],
     }
+}
+
+/// A table as other sentences name it: `[preparation]`, `point 3`, `corrections 2 of calibration 1`.
+fn table_name(at: &str) -> String {
+    let mut names: Vec<String> = Vec::new();
+    for step in at.split('/').skip(1) {
+        match (step.parse::<usize>(), names.last_mut()) {
+            (Ok(index), Some(name)) => *name += &format!(" {}", index + 1),
+            _ => names.push(step.to_owned()),
+        }
+    }
+    if names.iter().any(|name| name.contains(' ')) {
+        names.reverse();
+        return names.join(" of ");
+    }
+    format!("[{}]", names.join("."))
 }
 
 fn key_name(at: &str) -> String {
@@ -523,6 +544,12 @@ fn type_words(kind: &TypeKind) -> String {
 fn type_help(value: &Json, kind: &TypeKind, name: &str) -> Option<String> {
     let wanted = type_words(kind);
     let text = value.as_str()?;
+    if wanted == "true or false" {
+        return Some(match super::syntax::flag(text) {
+            Some(word) => format!("write {name} = {word}, without quotation marks"),
+            None => format!("write {name} = true or {name} = false, without quotation marks"),
+        });
+    }
     if !wanted.contains("number") {
         return (wanted == "a table")
             .then(|| format!("write [{name}] or [[{name}]] as a header and its keys under it"));
@@ -537,6 +564,28 @@ fn type_help(value: &Json, kind: &TypeKind, name: &str) -> Option<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_row_is_named_by_its_number() {
+        assert_eq!(table_name("/preparation"), "[preparation]");
+        assert_eq!(table_name("/point/2"), "point 3");
+        assert_eq!(
+            table_name("/calibration/0/corrections/1"),
+            "corrections 2 of calibration 1"
+        );
+    }
+
+    #[test]
+    fn what_a_key_wants_is_read_from_the_schemas() {
+        assert_eq!(wants("temperature_c"), Some(Wants::Number));
+        assert_eq!(wants("levelled"), Some(Wants::Flag));
+        assert_eq!(wants("performed"), Some(Wants::Time));
+        assert_eq!(wants("bottle"), Some(Wants::Text));
+        assert_eq!(wants("speeds_rpm"), Some(Wants::More));
+        assert_eq!(wants("operator"), Some(Wants::Text));
+        assert_eq!(wants("occasion"), Some(Wants::Text));
+        assert_eq!(wants("no_such_key"), None);
+    }
 
     #[test]
     fn every_schema_is_valid_and_builds() {

@@ -144,49 +144,95 @@ pub(super) fn read(path: &str, bytes: Vec<u8>, faults: &mut Vec<Fault>) -> Optio
             because: None,
         });
     }
-    let text = match mend(path, text, faults) {
-        Some(text) => text,
-        None => return None,
-    };
-    let (table, errors) = DeTable::parse_recoverable(text.as_str());
-    let mut lines = Vec::new();
-    for error in errors {
-        let span = error.span().unwrap_or(0..0);
-        let place = place_in(path, &text, Span::new(span.start, span.end), "");
-        if lines.contains(&place.line) {
-            continue;
+    let whole_text = {
+        let (table, errors) = DeTable::parse_recoverable(text.as_str());
+        match errors.is_empty() {
+            true => Some(tree(path, &text, &table, Vec::new(), faults)),
+            false => None,
         }
-        lines.push(place.line);
-        faults.push(explain(path, &text, place, error.message()));
-    }
-    let mut walk = Walk {
-        path,
-        text: &text,
-        faults,
-        too_deep: false,
-        pointer: String::new(),
-        broken_lines: lines,
     };
-    let mut root = Node {
-        span: Span::new(0, 0),
-        key_span: Span::new(0, 0),
-        value: walk.table(table.get_ref(), None, 0),
+    let (text, root) = match whole_text {
+        Some(root) => (text, root),
+        None => {
+            let text = mend(path, text, faults)?;
+            let (table, errors) = DeTable::parse_recoverable(text.as_str());
+            let root = match is_too_deep(&errors) {
+                true => None,
+                false => {
+                    let lines = say_errors(path, &text, &errors, faults);
+                    tree(path, &text, &table, lines, faults)
+                }
+            };
+            drop(table);
+            (text, root)
+        }
     };
-    if walk.too_deep {
-        let nested = whole(
+    let Some(root) = root else {
+        // Such a file is never read, so nothing else is said of it.
+        faults.clear();
+        faults.push(whole(
             FaultKind::Limits,
             format!("tables or arrays are nested deeper than {MAX_DEPTH}"),
             "no record nests that deep; look whether another file was saved under this name",
-        );
-        faults.push(nested);
-        root.value = Value::Table(Vec::new());
+        ));
         return None;
-    }
+    };
     Some(Doc {
         path: path.to_owned(),
         text,
         root,
     })
+}
+
+/// The parser gave up on the nesting.
+fn is_too_deep(errors: &[toml::de::Error]) -> bool {
+    errors
+        .iter()
+        .any(|error| error.message().contains("recursion"))
+}
+
+/// One fault a line; the lines.
+fn say_errors(
+    path: &str,
+    text: &Text,
+    errors: &[toml::de::Error],
+    faults: &mut Vec<Fault>,
+) -> Vec<u32> {
+    let mut lines = Vec::new();
+    for error in errors {
+        let span = error.span().unwrap_or(0..0);
+        let place = place_in(path, text, Span::new(span.start, span.end), "");
+        if lines.contains(&place.line) {
+            continue;
+        }
+        lines.push(place.line);
+        faults.push(explain(path, text, place, error.message()));
+    }
+    lines
+}
+
+/// `None` where it is nested too deep.
+fn tree(
+    path: &str,
+    text: &Text,
+    table: &Spanned<DeTable<'_>>,
+    broken_lines: Vec<u32>,
+    faults: &mut Vec<Fault>,
+) -> Option<Node> {
+    let mut walk = Walk {
+        path,
+        text,
+        faults,
+        too_deep: false,
+        pointer: String::new(),
+        broken_lines,
+    };
+    let root = Node {
+        span: Span::new(0, 0),
+        key_span: Span::new(0, 0),
+        value: walk.table(table.get_ref(), None, 0),
+    };
+    (!walk.too_deep).then_some(root)
 }
 
 /// Lists that are left open are closed, since all that follows would else be one fault a line; each is a fault.
@@ -202,11 +248,11 @@ fn mend(path: &str, mut text: Text, faults: &mut Vec<Fault>) -> Option<Text> {
         let spans = errors.iter().map(|error| error.span().unwrap_or(0..0));
         spans.map(line).collect()
     };
-    let syntax = |place, message, help| Fault {
+    let syntax = |place, message: String, help: String| Fault {
         kind: FaultKind::Syntax,
         place,
-        message,
-        help,
+        message: shortened(message),
+        help: shortened(help),
         because: None,
     };
     let mut lines = broken(&text);
@@ -285,9 +331,18 @@ fn explain(path: &str, text: &Text, place: Place, parser_says: &str) -> Fault {
     Fault {
         kind: FaultKind::Syntax,
         place,
-        message,
-        help,
+        message: shortened(message),
+        help: shortened(help),
         because,
+    }
+}
+
+/// A sentence that quotes a whole line of the file, cut where that line is no line that a person wrote.
+fn shortened(sentence: String) -> String {
+    const MOST: usize = 300;
+    match sentence.char_indices().nth(MOST) {
+        Some((end, _)) => format!("{}\u{2026}", &sentence[..end]),
+        None => sentence,
     }
 }
 
