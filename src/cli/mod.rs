@@ -167,7 +167,7 @@ pub fn main() -> ExitCode {
         Command::Show(arguments) => show::run(&cli.common, arguments),
         Command::Gate(arguments) => gate::run(&cli.common, arguments),
         Command::Hook(arguments) => hook::run(&cli.common, arguments),
-        Command::Explain(arguments) => explain::run(arguments),
+        Command::Explain(arguments) => explain::run(&cli.common, arguments),
         Command::Schema(arguments) => schema::run(arguments),
     };
     match ended {
