@@ -58,6 +58,8 @@ struct Judge<'a> {
     book: &'a Book,
     /// The check paths of the book; `None` where they are looked up one by one.
     known: Option<BTreeSet<String>>,
+    /// Links and special files, some perhaps in place of a folder of checks: what is below them is unknown.
+    closed: Vec<String>,
 }
 
 /// Judges a book.
@@ -96,6 +98,7 @@ pub fn run(source: &dyn Source, clock: Clock, wanted: &Wanted<'_>) -> Result<Out
         source,
         book: &book,
         known,
+        closed: closed(&entries),
     };
 
     say_faults(&book.faults, &mut findings);
@@ -415,6 +418,19 @@ impl Judge<'_> {
                     links.checks.insert(other.clone(), judged.facts);
                 }
             }
+            // The line of amendments up to this one says which of them is missing.
+            let mut next = check.amends.as_deref().and_then(CheckName::parse);
+            while let Some(name) = next.map(|name| name.next()).filter(|name| name.id() != *id) {
+                let other = name.id();
+                if !links.checks.contains_key(&other) {
+                    if self.source.read(&name.path())?.is_none() {
+                        break;
+                    }
+                    let judged = self.check(&name.path(), &other)?;
+                    links.checks.insert(other, judged.facts);
+                }
+                next = Some(name);
+            }
             let folder = CheckName::parse(id).map(|name| name.reviews_folder());
             if let Some(folder) = folder.filter(|_| !check.deviations.is_empty()) {
                 let paths = records(&self.source.list(&folder)?);
@@ -431,7 +447,9 @@ impl Judge<'_> {
             return Ok(true);
         }
         match layout::check_path(id) {
-            Some(path) => self.exists(&path),
+            Some(path) => {
+                Ok(self.closed.iter().any(|link| path.starts_with(link)) || self.exists(&path)?)
+            }
             None => Ok(false),
         }
     }
@@ -441,6 +459,12 @@ impl Judge<'_> {
         let exists = |id: &str| self.is_check(id, links);
         super::reference_missing::nonconformities(self.book, links, &exists, findings)
     }
+}
+
+/// What stands in place of a folder, as the beginning of the paths below it.
+fn closed(entries: &[Entry]) -> Vec<String> {
+    let closed = entries.iter().filter(|entry| entry.what == What::NotAFile);
+    closed.map(|entry| format!("{}/", entry.path)).collect()
 }
 
 fn facts_of(view: &View<'_>) -> CheckFacts {
