@@ -116,10 +116,8 @@ mod tests {
             for line in rule.doc.lines() {
                 if line.starts_with("```") {
                     in_example = !in_example;
-                } else if in_example {
-                    if !line.is_empty() {
-                        examples.push(line.split(" # <- here").next().unwrap_or(line));
-                    }
+                } else if in_example && !line.is_empty() {
+                    examples.push(line.split(" # <- here").next().unwrap_or(line));
                 }
             }
             let text = readable(rule.doc, "error", 60);

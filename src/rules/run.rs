@@ -12,6 +12,7 @@ use crate::record::check::{Check, Occasion, Verdict};
 use crate::record::review::Review;
 use crate::source::{Entry, Source, What};
 use rayon::prelude::*;
+use std::collections::btree_map::Entry as Entered;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Which checks and reviews are judged; the facts always are.
@@ -422,12 +423,11 @@ impl Judge<'_> {
             let mut next = check.amends.as_deref().and_then(CheckName::parse);
             while let Some(name) = next.map(|name| name.next()).filter(|name| name.id() != *id) {
                 let other = name.id();
-                if !links.checks.contains_key(&other) {
+                if let Entered::Vacant(place) = links.checks.entry(other.clone()) {
                     if self.source.read(&name.path())?.is_none() {
                         break;
                     }
-                    let judged = self.check(&name.path(), &other)?;
-                    links.checks.insert(other, judged.facts);
+                    place.insert(self.check(&name.path(), &other)?.facts);
                 }
                 next = Some(name);
             }
