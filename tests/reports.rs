@@ -119,3 +119,79 @@ fn the_plain_form_has_no_drawing_and_says_all() {
         "{text:?}"
     );
 }
+
+fn sentence(findings: &[shearbook::finding::Finding], rule: &str) -> String {
+    let found = findings.iter().find(|finding| finding.rule == rule);
+    found.expect(rule).message.clone()
+}
+
+#[test]
+fn a_soak_that_began_seconds_too_late_is_told_to_the_second() {
+    let findings = findings_of(&[("2026-11-20T08:20:00", "2026-11-20T09:42:30")]);
+    let said = sentence(&findings, "soak-too-short");
+    assert!(
+        said.contains("at 2026-11-20 09:42:30, 30 s after the first reading at 2026-11-20 09:42"),
+        "{said}"
+    );
+}
+
+#[test]
+fn temperatures_that_are_shown_give_the_spread_that_is_shown() {
+    let findings = findings_of(&[("25.04", "25.23001")]);
+    let said = sentence(&findings, "temperature-spread");
+    let figures: Vec<f64> = said
+        .split([' ', ','])
+        .filter_map(|word| word.parse().ok())
+        .take(3)
+        .collect();
+    let [least, most, spread] = figures[..] else {
+        panic!("{said}");
+    };
+    assert!(spread > 0.1, "{said}");
+    assert!((most - least - spread).abs() < 1e-9, "{said}");
+}
+
+#[test]
+fn a_bottle_is_not_guessed_from_another_digit() {
+    let findings = findings_of(&[("bottle = \"2\"", "bottle = \"9\"")]);
+    let missing = findings
+        .iter()
+        .find(|finding| finding.rule == "reference-missing")
+        .expect("a finding");
+    assert!(!missing.help.contains("did you mean"), "{}", missing.help);
+}
+
+#[test]
+fn a_line_of_any_length_is_cut_round_its_place() {
+    let long = format!("{}= = 1 {}", " ".repeat(50_000), "x".repeat(50_000));
+    let findings = findings_of(&[("levelled = true", &long)]);
+    let style = terminal::Style {
+        width: 60,
+        colour: false,
+    };
+    let text = terminal::render(&report(&findings), style);
+    assert!(text.lines().all(|line| line.chars().count() <= 60));
+    assert!(text.lines().count() < 60, "{}", text.lines().count());
+    let plain = plain::render(&report(&findings));
+    assert!(plain.len() < 10_000, "{}", plain.len());
+}
+
+#[test]
+fn what_one_check_shows_keeps_to_sixty_columns() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("records-example");
+    for check in ["VM-01/2026-04-09-0905.a1", "VM-03/2026-11-18-0920"] {
+        let done = std::process::Command::new(env!("CARGO_BIN_EXE_shearbook"))
+            .args(["--book".as_ref(), root.as_os_str()])
+            .args(["show", check])
+            .env("COLUMNS", "60")
+            .output()
+            .expect("run");
+        let text = String::from_utf8(done.stdout).expect("text");
+        assert!(text.contains("% of the band"), "{text}");
+        for line in text.lines() {
+            // The table of figures has a width of its own.
+            let of_table = line.contains(" to ") || line.contains(" torque % ");
+            assert!(of_table || line.chars().count() <= 60, "{line}");
+        }
+    }
+}

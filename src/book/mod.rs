@@ -52,11 +52,18 @@ impl<R> std::ops::Deref for Loaded<R> {
 
 /// The records of one kind by id; a broken one has no record.
 #[derive(Clone, Debug)]
-pub struct Shelf<R>(pub BTreeMap<String, Option<Loaded<R>>>);
+pub struct Shelf<R> {
+    pub records: BTreeMap<String, Option<Loaded<R>>>,
+    /// The folder itself is a link or a special file, so nobody knows what is in it.
+    pub unknown: bool,
+}
 
 impl<R> Default for Shelf<R> {
     fn default() -> Self {
-        Shelf(BTreeMap::new())
+        Shelf {
+            records: BTreeMap::new(),
+            unknown: false,
+        }
     }
 }
 
@@ -80,23 +87,24 @@ impl<'a, R> Named<'a, R> {
 
 impl<R> Shelf<R> {
     pub fn named(&self, id: &str) -> Named<'_, R> {
-        match self.0.get(id) {
+        match self.records.get(id) {
             Some(Some(loaded)) => Named::Sound(loaded),
             Some(None) => Named::Broken,
+            None if self.unknown => Named::Broken,
             None => Named::Missing,
         }
     }
 
     pub fn sound(&self) -> impl Iterator<Item = &Loaded<R>> {
-        self.0.values().flatten()
+        self.records.values().flatten()
     }
 
     pub fn any_broken(&self) -> bool {
-        self.0.values().any(Option::is_none)
+        self.unknown || self.records.values().any(Option::is_none)
     }
 
     pub fn ids(&self) -> impl Iterator<Item = &str> {
-        self.0.keys().map(String::as_str)
+        self.records.keys().map(String::as_str)
     }
 }
 
@@ -179,8 +187,9 @@ impl Loading<'_> {
                 && kind == R::KIND
             {
                 let loaded = self.read::<R>(&entry.path)?;
-                shelf.0.insert(id, loaded);
+                shelf.records.insert(id, loaded);
             }
+            shelf.unknown |= entry.path == R::KIND.folder();
             self.entries.push(entry);
         }
         Ok(shelf)

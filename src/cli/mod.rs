@@ -191,7 +191,7 @@ pub fn main() -> ExitCode {
         Command::Status(arguments) => status::run(&cli.common, arguments),
         Command::Gate(arguments) => gate::run(&cli.common, arguments),
         Command::Hook(arguments) => hook::run(&cli.common, arguments),
-        Command::Explain(arguments) => explain::run(arguments),
+        Command::Explain(arguments) => explain::run(&cli.common, arguments),
         Command::Schema(arguments) => schema::run(arguments),
     };
     let ended = match output::unsaid() {

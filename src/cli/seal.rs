@@ -110,7 +110,9 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
             } else {
                 "sealed"
             };
-            output::say(&format!("{path}: {did}, verdict {verdict}\n"));
+            let line = format!("{path}: {did}, verdict {verdict}");
+            let width = output::style(&common).width;
+            output::say(&crate::report::wrapped(&line, width, "", "  "));
         }
     }
     Ok(End::Fine)

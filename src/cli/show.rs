@@ -66,7 +66,7 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
     };
     let view = View::of(&book, &doc, &check, &id).ok_or_else(unreadable)?;
     output::say(&match arguments.format {
-        Format::Text => check_text::render(&view),
+        Format::Text => check_text::render(&view, output::style(&common).width),
         Format::Json => check_json::render(&view),
     });
     Ok(End::Fine)

@@ -1,6 +1,7 @@
 //! `tour`: the whole job in a minute, by running the real commands on a copy of the example book.
 
 use super::{Common, End, Ended, Trouble, interrupt, output};
+use crate::report::wrapped;
 use crate::source::SourceError;
 use include_dir::{Dir, include_dir};
 use std::path::{Path, PathBuf};
@@ -23,15 +24,18 @@ struct Tour {
     home: PathBuf,
     book: PathBuf,
     tool: PathBuf,
+    /// Columns.
+    width: usize,
 }
 
-pub(crate) fn run(_common: &Common, arguments: &Arguments) -> Ended {
+pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
     let folder = interrupt::Temporary::new("shearbook-tour-").map_err(trouble)?;
     let home = folder.path().canonicalize().map_err(trouble)?;
     let tour = Tour {
         book: home.join("book"),
         tool: std::env::current_exe().map_err(trouble)?,
         home,
+        width: output::style(common).width,
     };
     std::fs::create_dir(&tour.book).map_err(trouble)?;
     EXAMPLE.extract(&tour.book).map_err(trouble)?;
@@ -78,6 +82,7 @@ impl Tour {
             command.env(name, value);
         }
         command.env("HOME", &self.home);
+        command.env("COLUMNS", self.width.to_string());
         command
     }
 
@@ -143,15 +148,20 @@ impl Tour {
         output::write_whole(&full, text.replacen(from, to, 1).as_bytes())
     }
 
+    fn say(&self, text: &str) {
+        output::say("\n");
+        output::say(&wrapped(&format!("== {text}"), self.width, "", "   "));
+    }
+
     fn walk(&self) -> Ended {
-        say("1. A laboratory's book: one file a fact, one file a check, in git.");
+        self.say("1. A laboratory's book: one file a fact, one file a check, in git.");
         self.quietly(&["-c", "init.defaultBranch=main", "init", "--quiet"])?;
         self.quietly(&["add", "."])?;
         self.quietly(&["commit", "--quiet", "-m", "The book so far"])?;
         self.tool(&["hook", "install"], 0)?;
         self.tool(&["validate", "checks/2026/VM-01"], 0)?;
 
-        say("2. A check of today: the analyst writes what was seen, seal computes the rest.");
+        self.say("2. A check of today: the analyst writes what was seen, seal computes the rest.");
         let like = EXAMPLE.get_file(LIKE).and_then(|file| file.contents_utf8());
         let like = like.ok_or_else(|| Trouble::Ours(format!("the tour does not find {LIKE}")))?;
         let (draft, _) = like.split_once("[computed]").unwrap_or((like, ""));
@@ -169,7 +179,7 @@ impl Tour {
         self.quietly(&["add", NEW])?;
         self.git(&["commit", "--quiet", "-m", "Check VM-01"], 0)?;
 
-        say("3. A warm bath: the hook refuses the commit and says why.");
+        self.say("3. A warm bath: the hook refuses the commit and says why.");
         let warm = "checks/2026/VM-01/2026-11-24-1605.toml";
         let text = draft
             .replace("T14:15", "T16:05")
@@ -190,7 +200,7 @@ impl Tour {
         self.git(&["commit", "--quiet", "-m", "Check VM-01 again"], 1)?;
         self.quietly(&["rm", "--quiet", "--force", warm])?;
 
-        say("4. An old record, edited to look better: refused.");
+        self.say("4. An old record, edited to look better: refused.");
         let old = "checks/2026/VM-01/2026-09-08-0950.toml";
         let committed = EXAMPLE
             .get_file(old)
@@ -206,12 +216,12 @@ impl Tour {
         self.git(&["commit", "--quiet", "-a", "-m", "Tidy up"], 1)?;
         self.quietly(&["restore", "--source=HEAD", "--staged", "--worktree", "."])?;
 
-        say("5. The fleet on a day: which instruments may be used, and what to do.");
+        self.say("5. The fleet on a day: which instruments may be used, and what to do.");
         self.tool(&["status", "--as-of", "2026-11-25"], 0)?;
 
-        say("6. What a rule means: explain.");
+        self.say("6. What a rule means: explain.");
         self.tool(&["explain", "temperature-out-of-window"], 0)?;
-        say("That was the job. README.md goes on with a first hour by hand.");
+        self.say("That was the job. README.md goes on with a first hour by hand.");
         Ok(End::Fine)
     }
 }
@@ -221,10 +231,6 @@ fn first_temperature(text: &str) -> Option<&str> {
         .1
         .split([' ', '\n', '\r'])
         .next()
-}
-
-fn say(text: &str) {
-    output::say(&format!("\n== {text}\n"));
 }
 
 fn unexpected(what: &str, done: &Output) -> Trouble {

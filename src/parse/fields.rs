@@ -61,6 +61,7 @@ impl<'a> Table<'a> {
             place: self.doc.place(pointer),
             message,
             help: help.to_owned(),
+            because: None,
         });
     }
 
@@ -71,6 +72,10 @@ impl<'a> Table<'a> {
             }
             _ => return None,
         };
+        // On a line that is no TOML a value may stand nowhere.
+        if written.is_empty() {
+            return None;
+        }
         match Exact::parse(written) {
             Some(value) => Some(Number {
                 value,

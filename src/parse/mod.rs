@@ -5,6 +5,7 @@ pub mod layout;
 #[cfg(test)]
 mod parity;
 mod schema;
+mod syntax;
 mod toml;
 
 use crate::finding::Place;
@@ -43,6 +44,8 @@ pub struct Fault {
     pub place: Place,
     pub message: String,
     pub help: String,
+    /// The other place that makes it wrong, and what stands there.
+    pub because: Option<(Place, String)>,
 }
 
 /// A file as read: its text, and where each key and value stands.
@@ -83,6 +86,18 @@ fn place_in(path: &str, text: &Text, span: Span, pointer: &str) -> Place {
         pointer: pointer.to_owned(),
         excerpt: text.excerpt(position.line).to_owned(),
     }
+}
+
+/// The place of a whole line, counted from 1.
+fn place_of_line(path: &str, text: &Text, line: usize) -> Place {
+    let lines = text.as_str().split_inclusive('\n');
+    let start = lines.take(line.saturating_sub(1)).map(str::len).sum();
+    place_in(
+        path,
+        text,
+        Span::new(start, start + text.line_text(line).len()),
+        "",
+    )
 }
 
 /// A file that was read. The record is there where nothing keeps it from being understood.
@@ -235,22 +250,110 @@ mod tests {
         );
     }
 
+    fn helps<R: Record>(text: &str) -> Vec<(FaultKind, u32, String)> {
+        let parsed = parse::<R>("x.toml", text.as_bytes().to_vec()).expect("no disagreement");
+        let faults = parsed.faults.into_iter();
+        faults
+            .map(|fault| (fault.kind, fault.place.line, fault.help))
+            .collect()
+    }
+
+    #[test]
+    fn the_help_writes_the_line_as_it_should_be() {
+        for (line, help) in [
+            (
+                "viscosity_mpa_s = 1,514.5",
+                "write viscosity_mpa_s = 1514.5",
+            ),
+            (
+                "temperature_c = 25.04 C # warm",
+                "write temperature_c = 25.04",
+            ),
+            ("levelled = True", "write levelled = true"),
+            ("void = no", "write void = false"),
+            ("occasion = scheduled", "write occasion = \"scheduled\""),
+            ("bottle = 025", "write bottle = \"025\""),
+            (
+                "speed_rpm =\u{a0}15.0",
+                "write the line anew with plain spaces: speed_rpm = 15.0",
+            ),
+            ("speeds_rpm = 1, 2, 5]", "write speeds_rpm = [1, 2, 5]"),
+            ("speeds_rpm = [1, 2, 5", "write speeds_rpm = [1, 2, 5]"),
+            (
+                "speeds_rpm = [1 2]",
+                "put a comma between all entries of speeds_rpm",
+            ),
+        ] {
+            let found = helps::<Check>(&format!("format = 1\n{line}\n"));
+            assert_eq!(
+                found.first(),
+                Some(&(FaultKind::Syntax, 2, help.to_owned())),
+                "{line}: {found:?}"
+            );
+        }
+    }
+
+    #[test]
+    fn one_open_list_is_one_fault() {
+        let text = "format = 1\nid = \"VM-1\"\nspeeds_rpm = [1, 2, 5\nusage = \"daily\"\n\n[[spring]]\nfrom = 2026-01-01\nfull_scale_torque_un_m = -80.0\n";
+        let faults = faults_of::<crate::record::instrument::Instrument>(text);
+        let places: Vec<_> = faults
+            .iter()
+            .map(|(kind, line, ..)| (*kind, *line))
+            .collect();
+        // The fault behind the list is found in the same run.
+        assert_eq!(
+            places,
+            [(FaultKind::Syntax, 3), (FaultKind::Schema, 8)],
+            "{faults:?}"
+        );
+    }
+
+    #[test]
+    fn a_merge_conflict_is_one_fault() {
+        let text = "format = 1\n<<<<<<< HEAD\nbottle = \"1\"\n=======\nbottle = \"2\"\n>>>>>>> other\n<<<<<<< HEAD\n=======\n>>>>>>> other\n";
+        let faults = faults_of::<Check>(text);
+        assert_eq!(faults.len(), 1, "{faults:?}");
+        let (kind, line, _, message) = &faults[0];
+        assert_eq!((*kind, *line), (FaultKind::Syntax, 2));
+        assert!(
+            message.contains("line 2 to line 9, at 2 places"),
+            "{message}"
+        );
+        // Such lines inside a long text are none.
+        let note = "format = 1\nnote = \"\"\"\n<<<<<<< HEAD\n=======\n\"\"\"\nlevelled = yes\n";
+        let faults = faults_of::<Check>(note);
+        assert!(
+            faults
+                .iter()
+                .any(|(kind, line, ..)| (*kind, *line) == (FaultKind::Syntax, 6)),
+            "{faults:?}"
+        );
+    }
+
+    #[test]
+    fn the_first_of_two_keys_is_named() {
+        let text =
+            "a = 1\n[[point]]\nspeed_rpm = 1.0\nspeed_rpm = 2.0\n[[point]]\nspeed_rpm = 2.0\n";
+        let parsed = parse::<Check>("x.toml", text.as_bytes().to_vec()).expect("read");
+        let twice = parsed
+            .faults
+            .iter()
+            .find_map(|fault| Some((fault.place.line, fault.because.as_ref()?.0.line)));
+        assert_eq!(twice, Some((4, 3)));
+    }
+
     #[test]
     fn deep_and_hostile_files_are_refused_not_followed() {
         let deep = format!("a = {}1{}", "[".repeat(5000), "]".repeat(5000));
-        assert!(
-            faults_of::<Check>(&deep)
-                .iter()
-                .any(|(kind, ..)| *kind == FaultKind::Limits || *kind == FaultKind::Syntax)
-        );
         let dotted = format!("{}z = 1", "a.".repeat(50_000));
-        assert!(!faults_of::<Check>(&dotted).is_empty());
         let tables = format!("[{}z]", "a.".repeat(20));
-        assert!(
-            faults_of::<Check>(&tables)
-                .iter()
-                .any(|(kind, ..)| *kind == FaultKind::Limits)
-        );
+        let open = format!("x\na = {}", "[".repeat(5000));
+        for text in [deep, dotted, tables, open] {
+            let faults = faults_of::<Check>(&text);
+            let kinds: Vec<_> = faults.iter().map(|(kind, ..)| *kind).collect();
+            assert_eq!(kinds, [FaultKind::Limits]);
+        }
         let parsed = parse::<Check>("x.toml", vec![0xff, 0xfe, 0x00]).expect("read");
         assert_eq!(parsed.faults[0].kind, FaultKind::Syntax);
         let large = parse::<Check>("x.toml", vec![b'#'; (1 << 20) + 1]).expect("read");

@@ -48,6 +48,78 @@ fn schema(kind: Kind) -> Option<&'static Schema> {
     all.get(&kind)
 }
 
+/// What the values of a key are.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Wants {
+    Number,
+    Flag,
+    Time,
+    Text,
+    /// A list or a table.
+    More,
+}
+
+/// What a key's values are, whatever the kind of record; `None` where no schema knows the key, or several differ.
+pub(super) fn wants(key: &str) -> Option<Wants> {
+    static KEYS: OnceLock<BTreeMap<String, Option<Wants>>> = OnceLock::new();
+    let keys = KEYS.get_or_init(|| {
+        let mut keys = BTreeMap::new();
+        for (_, kind) in Kind::ALL {
+            if let Some(schema) = schema(*kind) {
+                gather(&schema.json, &schema.json, &mut keys);
+            }
+        }
+        keys
+    });
+    keys.get(key).copied().flatten()
+}
+
+fn gather(schema: &Json, node: &Json, keys: &mut BTreeMap<String, Option<Wants>>) {
+    let inner: Vec<&Json> = match node {
+        Json::Object(entries) => entries.values().collect(),
+        Json::Array(items) => items.iter().collect(),
+        _ => return,
+    };
+    for (key, value) in node
+        .get("properties")
+        .and_then(Json::as_object)
+        .into_iter()
+        .flatten()
+    {
+        let Some(wanted) = resolve(schema, value).and_then(wanted) else {
+            continue;
+        };
+        // A name serves a list in one kind of record and a value in another: [[bottle]] and bottle.
+        keys.entry(key.clone())
+            .and_modify(|known| match *known {
+                Some(Wants::More) => *known = Some(wanted),
+                Some(other) if wanted != Wants::More && other != wanted => *known = None,
+                _ => {}
+            })
+            .or_insert(Some(wanted));
+    }
+    for value in inner {
+        gather(schema, value, keys);
+    }
+}
+
+fn wanted(node: &Json) -> Option<Wants> {
+    let text = |key| node.get(key).and_then(Json::as_str);
+    match text("type") {
+        Some("number" | "integer") => Some(Wants::Number),
+        Some("boolean") => Some(Wants::Flag),
+        Some("array" | "object") => Some(Wants::More),
+        Some("string") => match text("pattern") {
+            Some(pattern) if pattern.starts_with("^[0-9]{4}-") => Some(Wants::Time),
+            _ => Some(Wants::Text),
+        },
+        _ => match node.get("const").is_some_and(Json::is_number) {
+            true => Some(Wants::Number),
+            false => node.get("enum").map(|_| Wants::Text),
+        },
+    }
+}
+
 /// How a sentence about a missing key begins to end; such a sentence is dropped where broken lines may have held the key.
 pub(super) const MISSING: &str = "is missing";
 
@@ -140,6 +212,7 @@ fn judge_edition(doc: &Doc, instance: &Json, pointer: &str, known: i64, faults: 
         place: doc.place(pointer),
         message,
         help,
+        because: None,
     });
 }
 
@@ -153,6 +226,7 @@ fn say(error: &ValidationError<'_>, at: &str, doc: &Doc, schema: &Json) -> Vec<F
         place: doc.place(pointer),
         message,
         help,
+        because: None,
     };
     match error.kind() {
         ValidationErrorKind::AdditionalProperties { unexpected }
@@ -165,7 +239,7 @@ fn say(error: &ValidationError<'_>, at: &str, doc: &Doc, schema: &Json) -> Vec<F
             let pointer = format!("{at}/{}", escape(property));
             let table = match at {
                 "" => "this record".to_owned(),
-                _ => format!("[{}]", at.trim_start_matches('/').replace('/', ".")),
+                _ => table_name(at),
             };
             let mut missing = fault(
                 &pointer,
@@ -284,6 +358,22 @@ fn say(error: &ValidationError<'_>, at: &str, doc: &Doc, schema: &Json) -> Vec<F
     }
 }
 
+/// A table as other sentences name it: `[preparation]`, `point 3`, `corrections 2 of calibration 1`.
+fn table_name(at: &str) -> String {
+    let mut names: Vec<String> = Vec::new();
+    for step in at.split('/').skip(1) {
+        match (step.parse::<usize>(), names.last_mut()) {
+            (Ok(index), Some(name)) => *name += &format!(" {}", index + 1),
+            _ => names.push(step.to_owned()),
+        }
+    }
+    if names.iter().any(|name| name.contains(' ')) {
+        names.reverse();
+        return names.join(" of ");
+    }
+    format!("[{}]", names.join("."))
+}
+
 fn key_name(at: &str) -> String {
     let mut steps = at.rsplit('/');
     let last = steps.next().unwrap_or("");
@@ -333,6 +423,7 @@ fn unknown_key(doc: &Doc, schema: &Json, at: &str, unknown: &str) -> Fault {
         place: doc.place_of_key(&pointer),
         message,
         help,
+        because: None,
     }
 }
 
@@ -458,6 +549,12 @@ fn type_words(kind: &TypeKind) -> String {
 fn type_help(value: &Json, kind: &TypeKind, name: &str) -> Option<String> {
     let wanted = type_words(kind);
     let text = value.as_str()?;
+    if wanted == "true or false" {
+        return Some(match super::syntax::flag(text) {
+            Some(word) => format!("write {name} = {word}, without quotation marks"),
+            None => format!("write {name} = true or {name} = false, without quotation marks"),
+        });
+    }
     if !wanted.contains("number") {
         return (wanted == "a table")
             .then(|| format!("write [{name}] or [[{name}]] as a header and its keys under it"));
@@ -472,6 +569,28 @@ fn type_help(value: &Json, kind: &TypeKind, name: &str) -> Option<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_row_is_named_by_its_number() {
+        assert_eq!(table_name("/preparation"), "[preparation]");
+        assert_eq!(table_name("/point/2"), "point 3");
+        assert_eq!(
+            table_name("/calibration/0/corrections/1"),
+            "corrections 2 of calibration 1"
+        );
+    }
+
+    #[test]
+    fn what_a_key_wants_is_read_from_the_schemas() {
+        assert_eq!(wants("temperature_c"), Some(Wants::Number));
+        assert_eq!(wants("levelled"), Some(Wants::Flag));
+        assert_eq!(wants("performed"), Some(Wants::Time));
+        assert_eq!(wants("bottle"), Some(Wants::Text));
+        assert_eq!(wants("speeds_rpm"), Some(Wants::More));
+        assert_eq!(wants("operator"), Some(Wants::Text));
+        assert_eq!(wants("occasion"), Some(Wants::Text));
+        assert_eq!(wants("no_such_key"), None);
+    }
 
     #[test]
     fn every_schema_is_valid_and_builds() {

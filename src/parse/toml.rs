@@ -1,6 +1,7 @@
 //! TOML text to a tree of values with their places, keeping the digits as written.
 
-use super::{Doc, Fault, FaultKind, MAX_BYTES, MAX_DEPTH, place_in};
+use super::{Doc, Fault, FaultKind, MAX_BYTES, MAX_DEPTH, place_in, place_of_line, syntax};
+use crate::finding::Place;
 use crate::text::{Span, Text};
 use serde_json::Value as Json;
 use std::borrow::Cow;
@@ -113,6 +114,7 @@ pub(super) fn read(path: &str, bytes: Vec<u8>, faults: &mut Vec<Fault>) -> Optio
         place: crate::finding::Place::whole(path),
         message,
         help: help.to_owned(),
+        because: None,
     };
     if bytes.len() as u64 > MAX_BYTES {
         faults.push(whole(
@@ -134,6 +136,7 @@ pub(super) fn read(path: &str, bytes: Vec<u8>, faults: &mut Vec<Fault>) -> Optio
                 place,
                 message: format!("this file is not UTF-8 text: byte {} is none", at + 1),
                 help: "save the file again with the encoding UTF-8".to_owned(),
+                because: None,
             });
             return None;
         }
@@ -146,53 +149,209 @@ pub(super) fn read(path: &str, bytes: Vec<u8>, faults: &mut Vec<Fault>) -> Optio
             message: "the file begins with a byte order mark".to_owned(),
             help: "save it as UTF-8 without a byte order mark; other TOML readers may refuse it"
                 .to_owned(),
+            because: None,
         });
     }
-    let (table, errors) = DeTable::parse_recoverable(text.as_str());
-    let mut lines = Vec::new();
-    for error in errors {
-        let span = error.span().unwrap_or(0..0);
-        let place = place_in(path, &text, Span::new(span.start, span.end), "");
-        if lines.contains(&place.line) {
-            continue;
+    let whole_text = {
+        let (table, errors) = DeTable::parse_recoverable(text.as_str());
+        match errors.is_empty() {
+            true => Some(tree(path, &text, &table, Vec::new(), faults)),
+            false => None,
         }
-        lines.push(place.line);
-        let (message, help) = explain_syntax(&place.excerpt, error.message());
-        faults.push(Fault {
-            kind: FaultKind::Syntax,
-            place,
-            message,
-            help,
-        });
-    }
-    let mut walk = Walk {
-        path,
-        text: &text,
-        faults,
-        too_deep: false,
-        pointer: String::new(),
-        broken_lines: lines,
     };
-    let mut root = Node {
-        span: Span::new(0, 0),
-        key_span: Span::new(0, 0),
-        value: walk.table(table.get_ref(), None, 0),
+    let (text, root) = match whole_text {
+        Some(root) => (text, root),
+        None => {
+            let text = mend(path, text, faults)?;
+            let (table, errors) = DeTable::parse_recoverable(text.as_str());
+            let root = match is_too_deep(&errors) {
+                true => None,
+                false => {
+                    let lines = say_errors(path, &text, &errors, faults);
+                    tree(path, &text, &table, lines, faults)
+                }
+            };
+            drop(table);
+            (text, root)
+        }
     };
-    if walk.too_deep {
-        let nested = whole(
+    let Some(root) = root else {
+        // Such a file is never read, so nothing else is said of it.
+        faults.clear();
+        faults.push(whole(
             FaultKind::Limits,
             format!("tables or arrays are nested deeper than {MAX_DEPTH}"),
             "no record nests that deep; look whether another file was saved under this name",
-        );
-        faults.push(nested);
-        root.value = Value::Table(Vec::new());
+        ));
         return None;
-    }
+    };
     Some(Doc {
         path: path.to_owned(),
         text,
         root,
     })
+}
+
+/// The parser gave up on the nesting.
+fn is_too_deep(errors: &[toml::de::Error]) -> bool {
+    errors
+        .iter()
+        .any(|error| error.message().contains("recursion"))
+}
+
+/// One fault a line; the lines.
+fn say_errors(
+    path: &str,
+    text: &Text,
+    errors: &[toml::de::Error],
+    faults: &mut Vec<Fault>,
+) -> Vec<u32> {
+    let mut lines = Vec::new();
+    for error in errors {
+        let span = error.span().unwrap_or(0..0);
+        let place = place_in(path, text, Span::new(span.start, span.end), "");
+        if lines.contains(&place.line) {
+            continue;
+        }
+        lines.push(place.line);
+        faults.push(explain(path, text, place, error.message()));
+    }
+    lines
+}
+
+/// `None` where it is nested too deep.
+fn tree(
+    path: &str,
+    text: &Text,
+    table: &Spanned<DeTable<'_>>,
+    broken_lines: Vec<u32>,
+    faults: &mut Vec<Fault>,
+) -> Option<Node> {
+    let mut walk = Walk {
+        path,
+        text,
+        faults,
+        too_deep: false,
+        pointer: String::new(),
+        broken_lines,
+    };
+    let root = Node {
+        span: Span::new(0, 0),
+        key_span: Span::new(0, 0),
+        value: walk.table(table.get_ref(), None, 0),
+    };
+    (!walk.too_deep).then_some(root)
+}
+
+/// Lists that are left open are closed, since all that follows would else be one fault a line; each is a fault.
+/// Lines and columns but those behind the missing bracket stay. `None` where a merge was left unfinished.
+fn mend(path: &str, mut text: Text, faults: &mut Vec<Fault>) -> Option<Text> {
+    /// More lists than this are not left open by mistake.
+    const MOST: usize = 8;
+    let broken = |text: &Text| -> Vec<usize> {
+        let (_, errors) = DeTable::parse_recoverable(text.as_str());
+        let line = |span: std::ops::Range<usize>| {
+            text.position(Span::new(span.start, span.end)).line as usize
+        };
+        let spans = errors.iter().map(|error| error.span().unwrap_or(0..0));
+        spans.map(line).collect()
+    };
+    let syntax = |place, message: String, help: String| Fault {
+        kind: FaultKind::Syntax,
+        place,
+        message: shortened(message),
+        help: shortened(help),
+        because: None,
+    };
+    let mut lines = broken(&text);
+    if let Some(conflict) = syntax::conflict(text.as_str(), &lines) {
+        let place = place_of_line(path, &text, conflict.first);
+        let more = match conflict.places {
+            1 => String::new(),
+            places => format!(", at {places} places"),
+        };
+        faults.push(syntax(
+            place,
+            format!(
+                "a merge conflict was left in this file, from line {} to line {}{more}",
+                conflict.first, conflict.last
+            ),
+            "between <<<<<<< and ======= stands one version, from there to >>>>>>> the other: keep what is right, delete the lines of the marks, then git add the file".to_owned(),
+        ));
+        return None;
+    }
+    for _ in 0..MOST {
+        if lines.is_empty() {
+            break;
+        }
+        let Some(found) = syntax::unclosed(text.as_str()) else {
+            break;
+        };
+        let mut body = text.as_str().to_owned();
+        body.insert_str(found.missing_at, &found.closers);
+        let mended = Text::new(body);
+        let left = broken(&mended);
+        if left.len() >= lines.len() {
+            break;
+        }
+        let place = place_in(path, &text, Span::new(found.open, found.missing_at), "");
+        let end = text
+            .position(Span::new(found.missing_at, found.missing_at))
+            .line;
+        let (what, closer) = match found.bracket {
+            '[' => ("the list", ']'),
+            _ => ("a table within", '}'),
+        };
+        let help = match end == place.line {
+            true => {
+                let line = mended.line_text(end as usize);
+                format!("write {}", syntax::without_remark(line).trim())
+            }
+            false => format!("put {closer} behind the last entry, on line {end}"),
+        };
+        let message = format!("{what} {} has no closing {closer}", found.key);
+        faults.push(syntax(place, message, help));
+        (text, lines) = (mended, left);
+    }
+    Some(text)
+}
+
+fn explain(path: &str, text: &Text, place: Place, parser_says: &str) -> Fault {
+    let line = place.line as usize;
+    let twice = parser_says.contains("duplicate key");
+    let first = twice.then(|| syntax::first_of_two(text.as_str(), line));
+    let (message, help, because) = match first.flatten() {
+        Some(first) => {
+            let what = text.line_text(line);
+            let name = what.split('=').next().unwrap_or("").trim();
+            (
+                format!("{name} stands here a second time; it stands on line {first} already"),
+                "keep the right one and delete the other; a further row begins with its own [[header]]".to_owned(),
+                Some((place_of_line(path, text, first), "the first one".to_owned())),
+            )
+        }
+        None => {
+            let (message, help) =
+                syntax::explain(&place.excerpt, place.column as usize, parser_says);
+            (message, help, None)
+        }
+    };
+    Fault {
+        kind: FaultKind::Syntax,
+        place,
+        message: shortened(message),
+        help: shortened(help),
+        because,
+    }
+}
+
+/// A sentence that quotes a whole line of the file, cut where that line is no line that a person wrote.
+fn shortened(sentence: String) -> String {
+    const MOST: usize = 300;
+    match sentence.char_indices().nth(MOST) {
+        Some((end, _)) => format!("{}\u{2026}", &sentence[..end]),
+        None => sentence,
+    }
 }
 
 struct Walk<'a> {
@@ -212,6 +371,7 @@ impl Walk<'_> {
             place: place_in(self.path, self.text, span, &self.pointer),
             message,
             help: help.to_owned(),
+            because: None,
         });
     }
 
@@ -357,78 +517,4 @@ fn newer_escape(raw: &str) -> bool {
         }
     }
     false
-}
-
-/// What an analyst most likely did on a line that is no TOML.
-fn explain_syntax(line: &str, parser_says: &str) -> (String, String) {
-    let code = line.trim();
-    if let Some((key, value)) = code.split_once('=') {
-        let key = key.trim();
-        // A remark is no part of the value.
-        let value = value.split(" #").next().unwrap_or("").trim();
-        let figure = value.split(['#', ' ']).next().unwrap_or("");
-        if let Some((whole, part)) = figure.split_once(',') {
-            let digits =
-                |text: &str| !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit());
-            if digits(whole.trim_start_matches(['-', '+'])) && digits(part) {
-                return (
-                    format!("a comma stands in {key} = {figure} where TOML wants a decimal point"),
-                    format!("write {key} = {whole}.{part}"),
-                );
-            }
-        }
-        if value.starts_with(['\u{201c}', '\u{201d}', '\u{201e}', '\u{2018}', '\u{2019}']) {
-            return (
-                "curly quotation marks stand round a text".to_owned(),
-                "use the straight mark \" on both sides".to_owned(),
-            );
-        }
-        if value.is_empty() || value.starts_with('#') {
-            return (
-                format!("{key} has no value"),
-                format!("write a value after {key} =, or delete the line"),
-            );
-        }
-        let mut parts = value.split(['.', '/']).map(str::trim);
-        let figures = |part: Option<&str>| {
-            part.is_some_and(|part| {
-                !part.is_empty() && part.bytes().all(|byte| byte.is_ascii_digit())
-            })
-        };
-        if figures(parts.next())
-            && figures(parts.next())
-            && parts
-                .next()
-                .is_some_and(|part| part.bytes().take(2).all(|byte| byte.is_ascii_digit()))
-        {
-            return (
-                format!("{value} is no date as TOML writes it"),
-                "write a date as year-month-day, 2026-11-20, and a time as 2026-11-20T09:42:00, without quotation marks".to_owned(),
-            );
-        }
-        if value.starts_with(|character: char| character.is_alphabetic())
-            && !value.starts_with("true")
-            && !value.starts_with("false")
-        {
-            return (
-                format!("the text of {key} has no quotation marks"),
-                format!("write {key} = \"{value}\""),
-            );
-        }
-        if value.starts_with('"') && value[1..].find('"').is_none() {
-            return (
-                format!("the text of {key} does not end: its second quotation mark is missing"),
-                format!("write {key} = \"{}\"", value.trim_matches('"').trim_end()),
-            );
-        }
-    } else if !code.starts_with(['[', '#']) && !code.is_empty() {
-        return (
-            "this line is neither key = value nor a [table]".to_owned(),
-            "write key = value; a remark begins with #".to_owned(),
-        );
-    }
-    (
-        format!("this is not TOML: {parser_says}"),
-        "a record is made of lines key = value under [table] or [[row]] headers; compare with `shearbook schema` or a record that validates".to_owned(),
-    )
 }

@@ -51,7 +51,12 @@ pub enum When {
 
 impl std::fmt::Display for Stamp {
     fn fmt(&self, formatter: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(formatter, "{}", self.wall.strftime("%Y-%m-%d %H:%M"))?;
+        // Seconds and their parts where there are any.
+        let pattern = match (self.wall.second(), self.wall.subsec_nanosecond()) {
+            (0, 0) => "%Y-%m-%d %H:%M",
+            _ => "%Y-%m-%d %H:%M:%S%.f",
+        };
+        write!(formatter, "{}", self.wall.strftime(pattern))?;
         if let Some(offset) = self.offset_minutes {
             let sign = if offset < 0 { '-' } else { '+' };
             let size = offset.unsigned_abs();
@@ -321,4 +326,27 @@ pub fn standings(fields: &mut dyn Fields) -> Vec<Standing> {
             reason: row.opt_text("reason"),
         })
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_time_keeps_its_seconds_where_it_has_any() {
+        let shown = |text: &str, offset_minutes| {
+            let wall = text.parse().expect("time");
+            Stamp {
+                wall,
+                offset_minutes,
+            }
+            .to_string()
+        };
+        assert_eq!(shown("2026-11-24T14:15:00", None), "2026-11-24 14:15");
+        assert_eq!(shown("2026-11-24T14:15:30", None), "2026-11-24 14:15:30");
+        assert_eq!(
+            shown("2026-11-24T14:15:00.5", Some(-90)),
+            "2026-11-24 14:15:00.5-01:30"
+        );
+    }
 }

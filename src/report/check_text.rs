@@ -1,6 +1,6 @@
 //! One check for a person: figures, limits, verdict, and where each reading lies between its limits.
 
-use super::printable;
+use super::{printable, wrapped};
 use crate::book::Named;
 use crate::book::view::View;
 use crate::measure::judge::JudgedPoint;
@@ -9,13 +9,17 @@ use crate::record::check::{Point, Verdict};
 use crate::record::policy::ZoneName;
 
 /// The columns of the chart between the marks of the limits.
-const CHART: usize = 31;
+const CHART: usize = 25;
 
-pub fn render(view: &View<'_>) -> String {
+const CAUTION: &str = "A check says how the instrument reads on the day; it does not replace calibration by a competent laboratory.";
+
+/// `width` in columns; the table of figures alone may be wider.
+pub fn render(view: &View<'_>, width: usize) -> String {
     let check = view.check;
-    let mut text = format!("check {}\n", view.id);
+    let mut text = format!("check {}\n", printable(view.id));
     let mut line = |name: &str, value: String| {
-        text += &format!("  {name:<12} {}\n", printable(&value));
+        let name = format!("  {name:<12} ");
+        text += &wrapped(&printable(&value), width, &name, &" ".repeat(name.len()));
     };
     line("performed", check.performed.to_string());
     line("instrument", check.instrument.clone());
@@ -111,8 +115,7 @@ pub fn render(view: &View<'_>) -> String {
     };
     let word = verdict.map_or("cannot be had: a figure is missing", Verdict::word);
     text += &format!("\nverdict: {word}\n");
-    text += "A check says how the instrument reads on the day; it does not\nreplace calibration by a competent laboratory.\n";
-    text
+    text + &wrapped(CAUTION, width, "", "")
 }
 
 fn figure(value: &Exact) -> String {

@@ -1,6 +1,14 @@
 //! Findings as plain sentences, one fact a line, for screen readers and for logs.
 
-use super::{Findings, printable, summary};
+use super::{Findings, cut_round, printable, summary};
+use crate::finding::Place;
+
+/// The line of a place; of a line that nobody wrote by hand the part round the place.
+fn excerpt(place: &Place) -> String {
+    const ROOM: usize = 240;
+    let (line, _) = cut_round(&place.excerpt, place.column as usize, ROOM);
+    printable(line.trim())
+}
 
 pub fn render(report: &Findings<'_>) -> String {
     let mut text = String::new();
@@ -20,7 +28,7 @@ pub fn render(report: &Findings<'_>) -> String {
             at.column
         );
         if !at.excerpt.is_empty() {
-            text += &format!("  it reads: {}\n", printable(at.excerpt.trim()));
+            text += &format!("  it reads: {}\n", excerpt(at));
         }
         text += &format!("  what: {}\n", printable(&finding.message));
         for related in &finding.related {
@@ -29,7 +37,7 @@ pub fn render(report: &Findings<'_>) -> String {
                 printable(&related.message),
                 printable(&related.place.path),
                 related.place.line,
-                printable(related.place.excerpt.trim())
+                excerpt(&related.place)
             );
         }
         if !finding.help.is_empty() {

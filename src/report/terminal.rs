@@ -1,6 +1,6 @@
 //! Findings for a person at a terminal. The only file that knows miette.
 
-use super::{Findings, printable, summary};
+use super::{Findings, cut_round, printable, summary};
 use crate::finding::{Finding, Place, Severity};
 use miette::{
     Diagnostic, GraphicalReportHandler, GraphicalTheme, LabeledSpan, MietteError,
@@ -29,13 +29,8 @@ impl<'a> Excerpt<'a> {
         let line = printable(&place.excerpt).replace('\t', " ");
         // Numbers and frame take about eight columns.
         let room = width.saturating_sub(9).max(20);
-        let column = place.column.saturating_sub(1) as usize;
-        let cut = line.chars().count() > room && column < room;
-        let line: String = if cut {
-            line.chars().take(room - 1).chain(['\u{2026}']).collect()
-        } else {
-            line
-        };
+        let (line, column) = cut_round(&line, place.column as usize, room);
+        let column = column.saturating_sub(1);
         let offset = |characters: usize| {
             line.char_indices()
                 .nth(characters)

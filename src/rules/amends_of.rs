@@ -12,7 +12,7 @@ pub(super) static RULE: Rule = Rule {
     run: &[Run::Linked(check)],
 };
 
-fn check(view: &View<'_>, _: &Links, out: &mut Out<'_>) {
+fn check(view: &View<'_>, links: &Links, out: &mut Out<'_>) {
     let Some(name) = CheckName::parse(view.id) else {
         return;
     };
@@ -32,7 +32,8 @@ fn check(view: &View<'_>, _: &Links, out: &mut Out<'_>) {
         }
         return;
     };
-    if let Some((message, help)) = misnamed(view.id, &name, amends) {
+    let exists = |id: &str| links.checks.contains_key(id);
+    if let Some((message, help)) = misnamed(view.id, &name, amends, &exists) {
         out.say(view.at("/amends"), message).help(help);
     }
     lacking(view, out);
@@ -41,10 +42,15 @@ fn check(view: &View<'_>, _: &Links, out: &mut Out<'_>) {
 /// Whether an amendment, by its name, is the next of the record that it names.
 pub(super) fn names_the_one_before(id: &str, amends: &str) -> bool {
     let name = CheckName::parse(id);
-    name.is_none_or(|name| misnamed(id, &name, amends).is_none())
+    name.is_none_or(|name| misnamed(id, &name, amends, &|_| true).is_none())
 }
 
-fn misnamed(id: &str, name: &CheckName, amends: &str) -> Option<(String, String)> {
+fn misnamed(
+    id: &str,
+    name: &CheckName,
+    amends: &str,
+    exists: &dyn Fn(&str) -> bool,
+) -> Option<(String, String)> {
     if amends == id {
         let help = match name.previous() {
             Some(previous) => format!("write amends = \"{}\"", previous.id()),
@@ -79,6 +85,34 @@ fn misnamed(id: &str, name: &CheckName, amends: &str) -> Option<(String, String)
         ..other.clone()
     } == *name;
     if same && other.amendment < previous.amendment {
+        let mut newest = other.clone();
+        while newest != previous && exists(&newest.next().id()) {
+            newest = newest.next();
+        }
+        if newest != previous {
+            let next = newest.next();
+            let rename = format!("rename this file to {}", next.path());
+            return Some(match newest == other {
+                true => (
+                    format!(
+                        "by its name this is amendment {} of a check that has no amendment {}: there is no {}",
+                        name.amendment,
+                        next.amendment,
+                        next.id()
+                    ),
+                    rename,
+                ),
+                false => (
+                    format!(
+                        "{amends} is already amended, by {}, and by its name this is amendment {} while there is no {}",
+                        other.next().id(),
+                        name.amendment,
+                        next.id()
+                    ),
+                    format!("write amends = \"{}\", and {rename}", newest.id()),
+                ),
+            });
+        }
         return Some((
             format!("{amends} is already amended, by {}", other.next().id()),
             format!("amend the newest: write amends = \"{before}\""),

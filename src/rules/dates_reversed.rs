@@ -98,6 +98,14 @@ fn fact(book: &Book, fact: Fact<'_>, out: &mut Out<'_>) {
         }
         _ => {}
     }
+    let help = match fact {
+        Fact::Person(_) => {
+            "the right or the key holds from the first of these days to the last, both included: look which of the two is mistyped"
+        }
+        _ => {
+            "compare both dates with the certificate or the label; day, month or year may have changed places"
+        }
+    };
     let doc = fact.doc();
     for Pair { first, last } in pairs.into_iter().flatten() {
         if last.1 >= first.1 {
@@ -110,6 +118,6 @@ fn fact(book: &Book, fact: Fact<'_>, out: &mut Out<'_>) {
             format!("{after} is {}, before {before}, {}", last.1, first.1),
         )
         .because(doc.place(&first.0), format!("{before}, which comes first"))
-        .help("compare both dates with the certificate or the label; day, month or year may have changed places");
+        .help(help);
     }
 }

@@ -68,19 +68,16 @@ fn change(touched: &Touched<'_>, out: &mut Out<'_>) {
     if touched.after == Some(touched.before) {
         return;
     }
-    let did = if touched.after.is_some() {
-        "alters"
-    } else {
-        "removes or renames"
-    };
     let (place, was) = first_difference(touched);
-    let said = out.say(
-        place,
-        format!(
-            "this change {did} a committed record, the {what} {}",
+    // A finding without a line of the file is headed by its path already.
+    let message = match touched.after.is_some() {
+        true => format!(
+            "this change alters a committed record, the {what} {}",
             touched.path
         ),
-    );
+        false => format!("this change removes or renames a committed {what}"),
+    };
+    let said = out.say(place, message);
     let said = match was {
         Some(was) => said.because(was, "the line as it was committed"),
         None => said,

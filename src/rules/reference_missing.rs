@@ -62,7 +62,13 @@ fn ask<R>(
     place: impl FnOnce() -> Place,
 ) {
     if matches!(shelf.named(id), Named::Missing) {
-        say_missing(out, place(), kind, id, shelf.0.keys().map(String::as_str));
+        say_missing(
+            out,
+            place(),
+            kind,
+            id,
+            shelf.records.keys().map(String::as_str),
+        );
     }
 }
 

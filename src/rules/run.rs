@@ -15,6 +15,7 @@ use crate::record::review::Review;
 use crate::source::{Entry, Source, What};
 use jiff::civil::Date;
 use rayon::prelude::*;
+use std::collections::btree_map::Entry as Entered;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Which checks and reviews are judged; the facts always are.
@@ -84,6 +85,8 @@ struct Judge<'a> {
     /// The checks of the book in order of path; `None` where they are looked up one by one.
     known: Option<&'a [Named<'a>]>,
     shared: Shared,
+    /// Links and special files, some perhaps in place of a folder of checks: what is below them is unknown.
+    closed: Vec<String>,
 }
 
 /// Judges a book.
@@ -125,6 +128,7 @@ pub fn run(source: &dyn Source, clock: Clock, wanted: &Wanted<'_>) -> Result<Out
         book: &book,
         known,
         shared: Shared::default(),
+        closed: closed(&entries),
     };
 
     say_faults(&book.faults, &mut findings);
@@ -301,8 +305,12 @@ fn say_faults(faults: &[Fault], findings: &mut Vec<Finding>) {
         each(
             |run, out| {
                 if matches!(run, Run::Reading(kind) if *kind == fault.kind) {
-                    out.say(fault.place.clone(), fault.message.clone())
+                    let said = out
+                        .say(fault.place.clone(), fault.message.clone())
                         .help(fault.help.clone());
+                    if let Some((place, message)) = &fault.because {
+                        said.because(place.clone(), message.clone());
+                    }
                 }
             },
             findings,
@@ -477,6 +485,18 @@ impl Judge<'_> {
                     links.checks.insert(other.as_str().into(), judged.facts);
                 }
             }
+            // The line of amendments up to this one says which of them is missing.
+            let mut next = check.amends.as_deref().and_then(CheckName::parse);
+            while let Some(name) = next.map(|name| name.next()).filter(|name| name.id() != *id) {
+                let other = name.id();
+                if let Entered::Vacant(place) = links.checks.entry(other.as_str().into()) {
+                    if self.source.read(&name.path())?.is_none() {
+                        break;
+                    }
+                    place.insert(self.check(&name.path(), &other)?.facts);
+                }
+                next = Some(name);
+            }
             let folder = CheckName::parse(id).map(|name| name.reviews_folder());
             if let Some(folder) = folder.filter(|_| !check.deviations.is_empty()) {
                 let entries = self.source.list(&folder)?;
@@ -493,7 +513,9 @@ impl Judge<'_> {
             return Ok(true);
         }
         match layout::check_path(id) {
-            Some(path) => self.exists(&path),
+            Some(path) => {
+                Ok(self.closed.iter().any(|link| path.starts_with(link)) || self.exists(&path)?)
+            }
             None => Ok(false),
         }
     }
@@ -503,6 +525,12 @@ impl Judge<'_> {
         let exists = |id: &str| self.is_check(id, links);
         super::reference_missing::nonconformities(self.book, links, &exists, findings)
     }
+}
+
+/// What stands in place of a folder, as the beginning of the paths below it.
+fn closed(entries: &[Entry]) -> Vec<String> {
+    let closed = entries.iter().filter(|entry| entry.what == What::NotAFile);
+    closed.map(|entry| format!("{}/", entry.path)).collect()
 }
 
 /// Gives each finding about a check its severity: a deviation or an instrument that tells the truth softens, a policy raises.

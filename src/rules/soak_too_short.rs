@@ -44,8 +44,11 @@ fn check(view: &View<'_>, out: &mut Out<'_>) {
     }
     let message = match seconds.is_negative() {
         true => format!(
-            "the soak started at {started}, after the first reading at {}; policy {} asks for {} min before it",
-            view.check.performed, policy.id, soak.minutes
+            "the soak started at {started}, {} after the first reading at {}; policy {} asks for {} min before it",
+            length(elapsed.as_secs().saturating_neg()),
+            view.check.performed,
+            policy.id,
+            soak.minutes
         ),
         false => format!(
             "the fluid stood at temperature for {}; policy {} asks for {} min",
@@ -91,7 +94,22 @@ fn fitting_row<'a>(view: &View<'_>, policy: &'a Policy) -> Option<(usize, &'a So
 /// A time in seconds in words, whole seconds.
 fn length(seconds: i64) -> String {
     match (seconds / 60, seconds % 60) {
+        (0, 0) => "less than 1 s".to_owned(),
+        (0, rest) => format!("{rest} s"),
         (minutes, 0) => format!("{minutes} min"),
         (minutes, rest) => format!("{minutes} min {rest} s"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_length_is_never_nothing() {
+        assert_eq!(length(0), "less than 1 s");
+        assert_eq!(length(59), "59 s");
+        assert_eq!(length(60), "1 min");
+        assert_eq!(length(3599), "59 min 59 s");
     }
 }

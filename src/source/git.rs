@@ -97,8 +97,9 @@ pub struct Repository {
 
 fn failed(what: &str, output: &std::process::Output) -> SourceError {
     let said = String::from_utf8_lossy(&output.stderr);
+    let lines: Vec<&str> = said.split_whitespace().collect();
     SourceError::new(
-        format!("git {what} failed: {}", said.trim()),
+        format!("git {what} failed: {}", lines.join(" ")),
         "try the same git command by hand; nothing was said of the records",
     )
 }
@@ -119,6 +120,29 @@ fn by_itself(folder: &Path) -> Command {
     }
     command.env("LC_ALL", "C");
     command
+}
+
+/// Why git names no work tree, and what to do about it.
+fn no_top(error: SourceError) -> SourceError {
+    if error.message.contains("dubious ownership") {
+        let command = error
+            .message
+            .find("git config --global --add safe.directory")
+            .map_or("", |at| &error.message[at..]);
+        return SourceError::new(
+            "git does not trust this repository, since another user of this computer owns it",
+            format!(
+                "give the folder to the user who works here; or, if you trust whoever owns it, run: {command}"
+            ),
+        );
+    }
+    if !error.message.contains("not a git repository") {
+        return error;
+    }
+    SourceError::new(
+        format!("this folder is in no git work tree: {}", error.message),
+        "make a repository with git init, or name the book's folder with --book DIR",
+    )
 }
 
 impl Repository {
@@ -284,12 +308,7 @@ impl Repository {
     fn find_top(&self) -> Result<PathBuf, SourceError> {
         let top = self
             .line(&["rev-parse", "--show-toplevel"])
-            .map_err(|error| {
-                SourceError::new(
-                    format!("this folder is in no git work tree: {}", error.message),
-                    "make a repository with git init, or name the book's folder with --book DIR",
-                )
-            })?;
+            .map_err(no_top)?;
         PathBuf::from(&top).canonicalize().map_err(|error| {
             SourceError::new(
                 format!("{top} cannot be opened: {error}"),
@@ -821,5 +840,32 @@ impl Source for Staged {
             Some(version) if version.what() == What::File => self.blob(&version.id).map(Some),
             _ => Ok(None),
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn each_trouble_with_the_work_tree_has_its_own_help() {
+        let said = |message: &str| SourceError::new(message, "as it was");
+        let owned = no_top(said(
+            "git rev-parse --show-toplevel failed: fatal: detected dubious ownership in repository at '/srv/book' To add an exception for this directory, call: git config --global --add safe.directory /srv/book",
+        ));
+        assert!(
+            owned
+                .help
+                .ends_with("run: git config --global --add safe.directory /srv/book"),
+            "{}",
+            owned.help
+        );
+        assert!(!owned.help.contains("git init"), "{}", owned.help);
+        let none = no_top(said(
+            "fatal: not a git repository (or any of the parent directories)",
+        ));
+        assert!(none.help.contains("git init"), "{}", none.help);
+        let missing = no_top(said("the program git cannot be started"));
+        assert_eq!(missing.help, "as it was");
     }
 }

@@ -13,8 +13,12 @@ pub struct Memory {
 impl Source for Memory {
     fn list(&self, folder: &str) -> Result<Vec<Entry>, SourceError> {
         let prefix = format!("{folder}/");
-        let below = self.files.keys().filter(|path| path.starts_with(&prefix));
+        // A folder may itself be a link.
+        let own = |path: &str| path == folder && self.links.contains(path);
+        let mut below = self.files.keys().collect::<Vec<_>>();
+        below.retain(|path| path.starts_with(&prefix) || own(path));
         Ok(below
+            .into_iter()
             .map(|path| Entry {
                 path: path.clone(),
                 what: match self.links.contains(path) {

@@ -112,7 +112,11 @@ pub fn nearest<'a>(given: &str, words: impl Iterator<Item = &'a str>) -> Option<
             let distance = strsim::damerau_levenshtein(&given, &word.to_lowercase());
             (distance, word)
         })
-        .filter(|(distance, word)| *distance <= 1 + word.chars().count() / 4)
+        // Of a word of one or two letters nothing is left to go by.
+        .filter(|(distance, word)| {
+            let letters = word.chars().count();
+            *distance <= 1 + letters / 4 && (*distance == 0 || letters > 2)
+        })
         .min()
         .map(|(_, word)| word)
 }
@@ -149,6 +153,8 @@ mod tests {
         // Five letters allow two slips, not three.
         assert_eq!(nearest("sho", words.into_iter()), Some("shown"));
         assert_eq!(nearest("sh", words.into_iter()), None);
+        assert_eq!(nearest("3", ["1", "2", "12"].into_iter()), None);
+        assert_eq!(nearest("k-1", ["K-1"].into_iter()), Some("K-1"));
     }
 
     #[test]
