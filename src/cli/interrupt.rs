@@ -64,6 +64,11 @@ impl Temporary {
     }
 }
 
+/// Waits for ever where an interruption is being heeded: what the command came to then is of no account.
+pub(crate) fn yield_to_it() {
+    drop(state());
+}
+
 /// Heeds Ctrl-C from now on. Where that cannot be had, the system's own way of ending a program is as good as ever.
 pub(crate) fn heed() {
     let _ = ctrlc::set_handler(|| {

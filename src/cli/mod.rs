@@ -194,6 +194,7 @@ pub fn main() -> ExitCode {
         Command::Explain(arguments) => explain::run(&cli.common, arguments),
         Command::Schema(arguments) => schema::run(arguments),
     };
+    interrupt::yield_to_it();
     let ended = match output::unsaid() {
         Some(error) => Err(Trouble::Unusable(error)),
         None => ended,
