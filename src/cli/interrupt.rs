@@ -79,16 +79,23 @@ pub(crate) fn heed() {
             state = waited.unwrap_or_else(PoisonError::into_inner).0;
         }
         for folder in &state.temporary {
-            // A program started in it may still be writing there.
-            for _ in 0..20 {
-                if std::fs::remove_dir_all(folder).is_ok() || !folder.exists() {
-                    break;
-                }
-                std::thread::sleep(Duration::from_millis(50));
-            }
+            take_away(folder);
         }
         super::progress::clear();
         // The lock is held to the end, so that no new write begins.
         std::process::exit(INTERRUPTED);
     });
+}
+
+/// A program that was started in the folder may still be writing there, so it must be gone for a while.
+fn take_away(folder: &Path) {
+    let mut gone = 0;
+    for _ in 0..100 {
+        let _ = std::fs::remove_dir_all(folder);
+        gone = if folder.exists() { 0 } else { gone + 1 };
+        if gone == 3 {
+            return;
+        }
+        std::thread::sleep(Duration::from_millis(20));
+    }
 }

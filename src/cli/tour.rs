@@ -37,8 +37,11 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
         home,
         width: output::style(common).width,
     };
-    std::fs::create_dir(&tour.book).map_err(trouble)?;
-    EXAMPLE.extract(&tour.book).map_err(trouble)?;
+    {
+        let _writing = interrupt::writing();
+        std::fs::create_dir(&tour.book).map_err(trouble)?;
+        EXAMPLE.extract(&tour.book).map_err(trouble)?;
+    }
     let walked = tour.walk();
     if arguments.keep {
         let kept = folder.keep();
