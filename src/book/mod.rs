@@ -5,8 +5,8 @@ pub mod view;
 pub mod zone;
 
 use crate::finding::Place;
-use crate::parse::layout::{self, Slot};
-use crate::parse::{Disagreement, Doc, Fault, parse};
+use crate::parse::layout;
+use crate::parse::{Disagreement, Doc, Fault, Parsed, parse};
 use crate::record::bath::Bath;
 use crate::record::book::Book as Marker;
 use crate::record::check::{Verdict, VoidCause};
@@ -23,6 +23,7 @@ use crate::source::{Entry, Source, SourceError, What};
 use crate::text::Position;
 use jiff::civil::Date;
 use jiff::{Timestamp, ToSpan};
+use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::{Arc, Mutex, PoisonError};
 use view::View;
@@ -171,27 +172,43 @@ impl Loading<'_> {
         let Some(bytes) = self.source.read(path)? else {
             return Ok(None);
         };
-        self.files_read += 1;
         let parsed = parse::<R>(path, bytes)?;
+        Ok(self.keep(parsed))
+    }
+
+    fn keep<R: Record>(&mut self, parsed: Parsed<R>) -> Option<Loaded<R>> {
+        self.files_read += 1;
         self.faults.extend(parsed.faults);
-        Ok(match (parsed.doc, parsed.record) {
-            (Some(doc), Some(record)) => Some(Loaded { doc, record }),
-            _ => None,
+        Some(Loaded {
+            doc: parsed.doc?,
+            record: parsed.record?,
         })
     }
 
     fn shelf<R: Record>(&mut self) -> Result<Shelf<R>, LoadError> {
         let mut shelf = Shelf::default();
-        for entry in self.source.list(R::KIND.folder())? {
-            if let (What::File, Slot::Record(kind, id)) = (entry.what, layout::slot(&entry.path))
-                && kind == R::KIND
-            {
-                let loaded = self.read::<R>(&entry.path)?;
-                shelf.records.insert(id, loaded);
-            }
-            shelf.unknown |= entry.path == R::KIND.folder();
-            self.entries.push(entry);
+        let entries = self.source.list(R::KIND.folder())?;
+        let records: Vec<(&str, &str)> = entries
+            .iter()
+            .filter(|entry| entry.what == What::File)
+            .filter_map(|entry| Some((entry.path.as_str(), layout::record(&entry.path).ok()?)))
+            .filter(|(_, (kind, _))| *kind == R::KIND)
+            .map(|(path, (_, id))| (path, id))
+            .collect();
+        let source = self.source;
+        let read: Vec<Option<Parsed<R>>> = records
+            .par_iter()
+            .map(|(path, _)| match source.read(path)? {
+                Some(bytes) => Ok(Some(parse::<R>(path, bytes)?)),
+                None => Ok(None),
+            })
+            .collect::<Result<_, LoadError>>()?;
+        shelf.unknown = entries.iter().any(|entry| entry.path == R::KIND.folder());
+        for ((_, id), parsed) in records.into_iter().zip(read) {
+            let loaded = parsed.and_then(|parsed| self.keep(parsed));
+            shelf.records.insert(id.to_owned(), loaded);
         }
+        self.entries.extend(entries);
         Ok(shelf)
     }
 }

@@ -7,7 +7,6 @@ use crate::text::nearest;
 use jsonschema::Validator;
 use jsonschema::error::{TypeKind, ValidationError, ValidationErrorKind};
 use serde_json::Value as Json;
-use std::collections::BTreeMap;
 use std::sync::OnceLock;
 
 /// The text of a kind's schema, as it stands in `schema/`.
@@ -32,20 +31,18 @@ struct Schema {
     validator: Validator,
 }
 
+/// Each is built when the first record of its kind is read.
 fn schema(kind: Kind) -> Option<&'static Schema> {
-    static SCHEMAS: OnceLock<BTreeMap<Kind, Schema>> = OnceLock::new();
-    let all = SCHEMAS.get_or_init(|| {
-        Kind::ALL
-            .iter()
-            .filter_map(|(_, kind)| {
-                let json: Json = serde_json::from_str(schema_text(*kind)).ok()?;
-                // The patterns say all that formats would, and more.
-                let validator = jsonschema::options().build(&json).ok()?;
-                Some((*kind, Schema { json, validator }))
-            })
-            .collect()
-    });
-    all.get(&kind)
+    static SCHEMAS: [OnceLock<Option<Schema>>; Kind::ALL.len()] =
+        [const { OnceLock::new() }; Kind::ALL.len()];
+    let index = Kind::ALL.iter().position(|(_, other)| *other == kind)?;
+    let build = || {
+        let json: Json = serde_json::from_str(schema_text(kind)).ok()?;
+        // The patterns say all that formats would, and more.
+        let validator = jsonschema::options().build(&json).ok()?;
+        Some(Schema { json, validator })
+    };
+    SCHEMAS.get(index)?.get_or_init(build).as_ref()
 }
 
 /// What the values of a key are.
