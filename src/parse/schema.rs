@@ -7,6 +7,7 @@ use crate::text::nearest;
 use jsonschema::Validator;
 use jsonschema::error::{TypeKind, ValidationError, ValidationErrorKind};
 use serde_json::Value as Json;
+use std::collections::BTreeMap;
 use std::sync::OnceLock;
 
 /// The text of a kind's schema, as it stands in `schema/`.
