@@ -205,7 +205,12 @@ fn paths_with_spaces_quotes_and_dollars() {
     let tool = scratch.outside().join("tool's \"$place\"");
     std::fs::create_dir(&tool).unwrap();
     let tool = tool.join("shearbook");
-    std::fs::copy(env!("CARGO_BIN_EXE_shearbook"), &tool).unwrap();
+    // By a program of its own: another test that starts one meanwhile would inherit the open copy, and it could not be run.
+    let copied = scratch
+        .command("cp", &scratch.book)
+        .args([env!("CARGO_BIN_EXE_shearbook").as_ref(), tool.as_os_str()])
+        .status();
+    assert!(copied.unwrap().success());
     let done = scratch
         .command(&tool, &scratch.book)
         .args(["hook", "install"])

@@ -359,6 +359,8 @@ pub struct CheckFacts {
     pub repeats: Option<Box<str>>,
     /// Its policy asks for a review, so a rejected one does not count.
     pub needs_review: bool,
+    /// It is sealed, and its figures could be worked out anew; else nobody knows whether its verdict holds.
+    pub confirmed: bool,
     /// As judged now, else as recorded.
     pub verdict: Option<Verdict>,
     pub void_cause: Option<VoidCause>,
@@ -420,6 +422,12 @@ impl Shared {
                 .as_ref()
                 .and_then(|amended| view.book.zone.instant(amended).ok()),
             repeats: view.check.repeats.as_deref().map(Box::from),
+            confirmed: view.check.computed.is_some()
+                && (view.check.void
+                    || view
+                        .judgement
+                        .as_ref()
+                        .is_some_and(|judgement| judgement.verdict.is_some())),
             needs_review: view.policy.is_some_and(|policy| policy.review_required),
             verdict,
             void_cause,

@@ -33,7 +33,7 @@ const MARK: &str =
 
 /// How the lines begin that name the program and that run a gate.
 const TOOL: &str = "tool=";
-const GATE: &str = "\"$tool\" --book ";
+const GATE: &str = "\"$tool\" --book=";
 
 const COURTESY: &str = "These hooks are a courtesy to whoever commits here: cherry-pick, revert,\nrebase, fast-forward and --no-verify run none of them. What binds is the\nreview of the pull request and shearbook validate in CI.\n";
 
@@ -96,7 +96,7 @@ fn gate_line(repository: &Repository) -> Result<String, Trouble> {
         prefix => prefix.trim_end_matches('/'),
     };
     Ok(format!(
-        "{} --book {} gate --if-book",
+        "{} --book={} gate --if-book",
         quoted(&program()?.to_string_lossy()),
         quoted(book)
     ))
@@ -108,14 +108,14 @@ fn book_line(repository: &Repository) -> String {
         "" => ".",
         prefix => prefix.trim_end_matches('/'),
     };
-    format!("{GATE}{} gate --if-book || exit $?", quoted(book))
+    format!("{GATE}{} gate --if-book || failed=$?", quoted(book))
 }
 
 /// The gates of several books, one after another.
 fn script(name: &str, tool: &str, books: &BTreeSet<String>) -> String {
     let gates: Vec<&str> = books.iter().map(String::as_str).collect();
     format!(
-        "#!/bin/sh\n{MARK}\nkept=\"$(dirname \"$0\")/{name}{KEPT}\"\nif [ -x \"$kept\" ]; then\n    \"$kept\" \"$@\" || exit $?\nfi\n{TOOL}{tool}\n[ -x \"$tool\" ] || tool=$(command -v shearbook) || {{\n    echo 'shearbook is not found, so this commit cannot be checked; install it, or run: shearbook hook install' >&2\n    exit 1\n}}\n{}\n",
+        "#!/bin/sh\n{MARK}\nkept=\"$(dirname \"$0\")/{name}{KEPT}\"\nif [ -x \"$kept\" ]; then\n    \"$kept\" \"$@\" || exit $?\nfi\n{TOOL}{tool}\n[ -x \"$tool\" ] || tool=$(command -v shearbook) || {{\n    echo 'shearbook is not found, so this commit cannot be checked; install it, or run: shearbook hook install' >&2\n    exit 1\n}}\n{}\nexit ${{failed:-0}}\n",
         gates.join("\n")
     )
 }

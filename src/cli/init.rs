@@ -340,8 +340,8 @@ fn make(
     if with_git {
         let git = root.join(".git");
         let new = git.symlink_metadata().is_err();
-        Repository::make(root)?;
         made.git = new.then_some(git);
+        Repository::make(root)?;
     }
     let (marker, others): (Vec<&Wanted>, Vec<&Wanted>) =
         missing.iter().partition(|file| file.path == MARKER);

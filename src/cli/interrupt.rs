@@ -10,15 +10,20 @@ const INTERRUPTED: i32 = 130;
 /// How long a write may take before the program ends all the same.
 const PATIENCE: Duration = Duration::from_secs(5);
 
+/// How long a command that has written all it had to write may take to say so.
+const LAST_WORDS: Duration = Duration::from_millis(500);
+
 struct State {
     /// Writes that must not be cut in two.
     writes: usize,
     temporary: Vec<PathBuf>,
+    interrupted: bool,
 }
 
 static STATE: Mutex<State> = Mutex::new(State {
     writes: 0,
     temporary: Vec::new(),
+    interrupted: false,
 });
 static WRITTEN: Condvar = Condvar::new();
 
@@ -64,27 +69,41 @@ impl Temporary {
     }
 }
 
-/// Waits for ever where an interruption is being heeded: what the command came to then is of no account.
-pub(crate) fn yield_to_it() {
-    drop(state());
+/// An interruption that came meanwhile has the last word, but for work that was done all the same.
+pub(crate) fn yield_to_it(failed: bool) {
+    let state = state();
+    if failed && state.interrupted {
+        end(&state);
+    }
 }
 
 /// Heeds Ctrl-C from now on. Where that cannot be had, the system's own way of ending a program is as good as ever.
 pub(crate) fn heed() {
     let _ = ctrlc::set_handler(|| {
-        let until = Instant::now() + PATIENCE;
         let mut state = state();
-        while state.writes > 0 && Instant::now() < until {
-            let waited = WRITTEN.wait_timeout(state, until - Instant::now());
-            state = waited.unwrap_or_else(PoisonError::into_inner).0;
+        state.interrupted = true;
+        if state.writes > 0 {
+            let until = Instant::now() + PATIENCE;
+            while state.writes > 0 && Instant::now() < until {
+                let waited = WRITTEN.wait_timeout(state, until - Instant::now());
+                state = waited.unwrap_or_else(PoisonError::into_inner).0;
+            }
+            // What was being written is there as a whole: the command may say so.
+            drop(state);
+            std::thread::sleep(LAST_WORDS);
+            state = self::state();
         }
-        for folder in &state.temporary {
-            take_away(folder);
-        }
-        super::progress::clear();
-        // The lock is held to the end, so that no new write begins.
-        std::process::exit(INTERRUPTED);
+        end(&state);
     });
+}
+
+/// The lock is held to the end, so that no new write begins.
+fn end(state: &MutexGuard<'static, State>) -> ! {
+    for folder in &state.temporary {
+        take_away(folder);
+    }
+    super::progress::clear();
+    std::process::exit(INTERRUPTED)
 }
 
 /// A program that was started in the folder may still be writing there, so it must be gone for a while.

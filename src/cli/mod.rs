@@ -35,6 +35,17 @@ struct Cli {
     command: Command,
 }
 
+/// A day as it is written everywhere in the book.
+fn day(text: &str) -> Result<Date, String> {
+    let shape = text.len() == 10
+        && text.bytes().enumerate().all(|(at, byte)| match at {
+            4 | 7 => byte == b'-',
+            _ => byte.is_ascii_digit(),
+        });
+    let date = text.parse().ok().filter(|_| shape);
+    date.ok_or_else(|| "write a day of the calendar as YYYY-MM-DD, such as 2026-11-25".to_owned())
+}
+
 /// What every command understands.
 #[derive(Args, Clone)]
 pub(crate) struct Common {
@@ -42,7 +53,7 @@ pub(crate) struct Common {
     #[arg(long, global = true, value_name = "DIR")]
     book: Option<PathBuf>,
     /// Look at the book as of this day, YYYY-MM-DD; today where left out
-    #[arg(long, global = true, value_name = "DATE")]
+    #[arg(long, global = true, value_name = "DATE", value_parser = day)]
     as_of: Option<Date>,
     /// Whether to use colour
     #[arg(long, global = true, value_name = "WHEN", default_value = "auto")]
@@ -194,7 +205,7 @@ pub fn main() -> ExitCode {
         Command::Explain(arguments) => explain::run(&cli.common, arguments),
         Command::Schema(arguments) => schema::run(arguments),
     };
-    interrupt::yield_to_it();
+    interrupt::yield_to_it(ended.is_err());
     let ended = match output::unsaid() {
         Some(error) => Err(Trouble::Unusable(error)),
         None => ended,
@@ -219,6 +230,15 @@ pub fn main() -> ExitCode {
             ExitCode::from(3)
         }
     }
+}
+
+/// Something beside a report that only programs read.
+pub(crate) fn warn(message: &str) {
+    let _ = writeln!(
+        std::io::stderr(),
+        "shearbook: {}",
+        crate::report::printable(message)
+    );
 }
 
 fn complain(message: &str, help: &str) {

@@ -193,6 +193,11 @@ pub(crate) fn report(
 }
 
 impl Outputs {
+    /// Standard output goes to a program.
+    pub(crate) fn is_for_programs(&self) -> bool {
+        self.format == Format::Json
+    }
+
     /// Writes a report in every format asked for; the exit code is that of its findings. A quiet one leaves standard output to programs.
     pub(crate) fn write(
         &self,

@@ -28,6 +28,10 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
     };
     let fleet = Fleet::on(book, &outcome.links, &outcome.with_errors, book.as_of());
     let findings = judge_fleet(&fleet);
+    if let Some(errors) = fleet_text::errors(&fleet).filter(|_| arguments.outputs.is_for_programs())
+    {
+        super::warn(&errors);
+    }
     let quiet = common.quiet && findings.is_empty() && fleet.members.iter().all(|one| one.usable);
     arguments
         .outputs

@@ -5,14 +5,14 @@
 use crate::book::view::{FullCalibration, full_calibration_at, spring_at, standing_at};
 use crate::book::{Book, CheckFacts, Links, Loaded, Named};
 use crate::finding::Place;
-use crate::parse::layout::CheckName;
+use crate::parse::layout::{self, CheckName};
 use crate::record::check::{Verdict, VoidCause};
 use crate::record::instrument::{Instrument, ServiceKind};
 use crate::record::nonconformity::Nonconformity;
 use crate::record::person::{Authorised, Person};
 use crate::record::policy::Policy;
 use crate::record::review::ReviewDecision;
-use crate::record::{State as StandingState, words};
+use crate::record::{Kind, State as StandingState, words};
 use jiff::Timestamp;
 use jiff::civil::Date;
 use std::collections::{BTreeMap, BTreeSet};
@@ -108,8 +108,10 @@ pub struct Fleet<'a> {
     pub policy: Option<&'a Loaded<Policy>>,
     /// In order of id.
     pub members: Vec<Member<'a>>,
-    /// Instruments by id whose checks have errors and so do not count, with how many.
+    /// How many checks do not count for an error, their own or one of what they rest on.
     pub uncounted: usize,
+    /// Files with errors that are no checks, in order of path.
+    pub with_errors: Vec<String>,
 }
 
 /// Whole days from one day to another.
@@ -190,7 +192,9 @@ fn history<'a>(
         if facts.performed > at {
             continue;
         }
-        if CheckName::parse(id).is_none_or(|name| with_errors.contains(&name.path())) {
+        if !facts.confirmed
+            || CheckName::parse(id).is_none_or(|name| with_errors.contains(&name.path()))
+        {
             uncounted += 1;
             continue;
         }
@@ -488,7 +492,7 @@ impl<'a> Fleet<'a> {
             .instruments
             .ids()
             .map(|id| match book.instruments.named(id) {
-                Named::Sound(record) => {
+                Named::Sound(record) if !with_errors.contains(&record.doc.path) => {
                     let own = checks.get(id).map(Vec::as_slice).unwrap_or_default();
                     Member::of(book, record, id, own, as_of, at)
                 }
@@ -502,6 +506,11 @@ impl<'a> Fleet<'a> {
             policy: book.policy_at(as_of, None),
             members,
             uncounted,
+            with_errors: with_errors
+                .iter()
+                .filter(|path| !matches!(layout::record(path), Ok((Kind::Check, _))))
+                .cloned()
+                .collect(),
         }
     }
 

@@ -80,14 +80,31 @@ fn summary(fleet: &Fleet<'_>) -> String {
     if fleet.members.is_empty() {
         text = "No instruments yet.".to_owned();
     }
-    if fleet.uncounted > 0 {
-        let checks = match fleet.uncounted {
-            1 => "1 check has errors and does".to_owned(),
-            more => format!("{more} checks have errors and do"),
-        };
-        text += &format!(" {checks} not count: shearbook validate tells them.");
-    }
+    text += &errors(fleet)
+        .map(|errors| format!(" {errors}"))
+        .unwrap_or_default();
     text
+}
+
+/// What the errors of the book take away from this report; `None` where there are none.
+pub fn errors(fleet: &Fleet<'_>) -> Option<String> {
+    let checks = match fleet.uncounted {
+        0 => None,
+        1 => Some("1 check has errors, or rests on a file that has, and does not count".to_owned()),
+        more => Some(format!(
+            "{more} checks have errors, or rest on files that have, and do not count"
+        )),
+    };
+    let files = fleet.with_errors.first().map(|first| {
+        let more = match fleet.with_errors.len() {
+            1 => String::new(),
+            count => format!(" and {} more", plural(count - 1, "file")),
+        };
+        let have = if more.is_empty() { "has" } else { "have" };
+        format!("{}{more} {have} errors", printable(first))
+    });
+    let said: Vec<String> = checks.into_iter().chain(files).collect();
+    (!said.is_empty()).then(|| format!("{}: shearbook validate tells them.", said.join("; ")))
 }
 
 /// As a table; every line fits the width.
@@ -107,7 +124,7 @@ pub fn render(fleet: &Fleet<'_>, findings: &[Finding], width: usize) -> String {
         text.push('\n');
         text += &table(&members, width, &wrapped);
     }
-    text += &todo(findings, &wrapped);
+    text += &todo(fleet, findings, &wrapped);
     text += "\n";
     text += &wrapped(
         "A check says how an instrument reads on its day. Whether a result may be released stays with the laboratory's responsible people.",
@@ -176,9 +193,19 @@ fn table(
     text
 }
 
-fn todo(findings: &[Finding], wrapped: &dyn Fn(&str, &str, &str) -> String) -> String {
+fn todo(
+    fleet: &Fleet<'_>,
+    findings: &[Finding],
+    wrapped: &dyn Fn(&str, &str, &str) -> String,
+) -> String {
     if findings.is_empty() {
-        return "\nNothing to do.\n".to_owned();
+        let calm = fleet.members.iter().all(|member| member.usable) && errors(fleet).is_none();
+        return if calm {
+            "\nNothing to do.\n"
+        } else {
+            "\nNothing falls due.\n"
+        }
+        .to_owned();
     }
     let mut text = String::from("\nTo do\n");
     for severity in [Severity::Error, Severity::Warning, Severity::Notice] {

@@ -51,7 +51,7 @@ fn check(view: &View<'_>, out: &mut Out<'_>) {
 
 fn next(view: &View<'_>) -> &'static str {
     if view.check.occasion == Some(Occasion::Repeat) {
-        return "the check and its repeat failed: quarantine the instrument with a [[standing]] row (state = \"quarantined\") and open a nonconformity that names both checks and judges what was measured since the last check that passed";
+        return "a repeat that fails: where the check that it repeats stands as failed too, quarantine the instrument with a [[standing]] row (state = \"quarantined\") and open a nonconformity that names both checks and judges what was measured since the last check that passed";
     }
     match view.check.condition {
         Some(Condition::AsLeft) => {

@@ -35,7 +35,7 @@ pub struct Outcome {
     pub book: Option<Book>,
     /// What was kept of the checks and reviews that were read.
     pub links: Links,
-    /// The paths with an error that neither a deviation nor a policy takes away: such a check does not count.
+    /// The paths with an error. An error of a check that a nonconformity has made a warning stands here too: it does not count.
     pub with_errors: BTreeSet<String>,
     /// Rule and path of the errors that a nonconformity has made warnings.
     pub softened: BTreeSet<(&'static str, String)>,
@@ -196,12 +196,21 @@ pub fn run(source: &dyn Source, clock: Clock, wanted: &Wanted<'_>) -> Result<Out
         settle(&view, &mut said);
         findings.extend(said);
     }
-    outcome.with_errors = findings
+    let softened = soften_by_nonconformity(&book, &mut findings);
+    let is_check = |path: &str| matches!(layout::record(path), Ok((Kind::Check, _)));
+    let errors = findings
         .iter()
-        .filter(|finding| finding.severity == Severity::Error)
-        .map(|finding| finding.place.path.clone())
+        .filter(|finding| finding.severity == Severity::Error);
+    let softened_checks = softened
+        .iter()
+        .map(|(_, path)| path)
+        .filter(|path| is_check(path));
+    outcome.with_errors = errors
+        .map(|finding| &finding.place.path)
+        .chain(softened_checks)
+        .cloned()
         .collect();
-    outcome.softened = soften_by_nonconformity(&book, &mut findings);
+    outcome.softened = softened;
     findings.sort();
     findings.dedup();
     outcome.findings = findings;

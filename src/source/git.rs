@@ -227,6 +227,9 @@ impl Repository {
             .output()
             .map_err(no_git)?;
         let mut command = by_itself(folder);
+        // Ctrl-C is for us to heed: a repository is made as a whole or taken back.
+        #[cfg(unix)]
+        std::os::unix::process::CommandExt::process_group(&mut command, 0);
         if !named.status.success() {
             command.args(["-c", "init.defaultBranch=main"]);
         }
