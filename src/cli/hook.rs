@@ -35,7 +35,7 @@ const MARK: &str =
 const TOOL: &str = "tool=";
 const GATE: &str = "\"$tool\" --book=";
 
-const COURTESY: &str = "These hooks are a courtesy to whoever commits here: cherry-pick, revert,\nrebase, fast-forward and --no-verify run none of them. What binds is the\nreview of the pull request and shearbook validate in CI.\n";
+const COURTESY: &str = "These hooks are a courtesy to whoever commits here: cherry-pick, revert, rebase, fast-forward and --no-verify run none of them. What binds is the review of the pull request and shearbook validate in CI.";
 
 pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
     let folder = match &common.book {
@@ -229,7 +229,8 @@ fn install(common: &Common, repository: &Repository, hooks: &Path) -> Ended {
         }
     }
     if !common.quiet {
-        output::say(COURTESY);
+        let width = output::style(common).width;
+        output::say(&crate::report::wrapped(COURTESY, width, "", ""));
     }
     Ok(End::Fine)
 }

@@ -145,7 +145,10 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
         }
     } else {
         text += &format!("\nTime zone: {zone}, {whence}.\n");
-        text += &next_steps(arguments, &policy);
+        let made = format!("policies/{policy}.toml");
+        let decide = policies_there.first().unwrap_or(&made);
+        let folder = arguments.dir.as_deref().or(common.book.as_deref());
+        text += &next_steps(arguments, folder, decide);
     }
     output::say(&text);
     Ok(End::Fine)
@@ -439,8 +442,8 @@ fn attributes_lacking(root: &Path, file: &Wanted) -> String {
     text
 }
 
-fn next_steps(arguments: &Arguments, policy: &str) -> String {
-    let go = match &arguments.dir {
+fn next_steps(arguments: &Arguments, folder: Option<&Path>, policy: &str) -> String {
+    let go = match folder {
         Some(folder) if folder != Path::new(".") => format!("    cd {}\n", template::typed(folder)),
         _ => String::new(),
     };
@@ -456,7 +459,7 @@ fn next_steps(arguments: &Arguments, policy: &str) -> String {
     };
     let lines = [
         format!("1. Look through shearbook.toml.{name}"),
-        format!("2. Decide on policies/{policy}.toml. Its figures are common practice; the"),
+        format!("2. Decide on {policy}. Its figures are common practice; the"),
         "   laboratory answers for them, so change what your procedure says otherwise.".to_owned(),
         "3. Say who may check, who may review, and who keeps the records:".to_owned(),
         command("shearbook new person op-01", ""),

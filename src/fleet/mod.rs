@@ -120,6 +120,15 @@ pub fn days_between(from: Date, to: Date) -> i64 {
     from.until(to).map_or(0, |span| i64::from(span.get_days()))
 }
 
+/// `today`, `tomorrow` or `in 9 days`.
+pub fn in_days(days: i64) -> String {
+    match days {
+        0 => "today".to_owned(),
+        1 => "tomorrow".to_owned(),
+        _ => format!("in {days} days"),
+    }
+}
+
 /// How many days early notice is given of what ends a span.
 pub fn notice_days(policy: Option<&Loaded<Policy>>, span_days: i64) -> i64 {
     policy

@@ -4,7 +4,6 @@ use super::printable;
 use crate::finding::{Counts, Finding, Severity};
 use crate::fleet::{Fleet, Member};
 use crate::record::check::Verdict;
-use textwrap::{Options, WordSeparator, WordSplitter, fill};
 
 /// A state as it is read out.
 fn spoken(member: &Member<'_>) -> String {
@@ -109,14 +108,7 @@ pub fn errors(fleet: &Fleet<'_>) -> Option<String> {
 
 /// As a table; every line fits the width.
 pub fn render(fleet: &Fleet<'_>, findings: &[Finding], width: usize) -> String {
-    let wrapped = |text: &str, first: &str, rest: &str| {
-        let options = Options::new(width)
-            .initial_indent(first)
-            .subsequent_indent(rest)
-            .word_separator(WordSeparator::AsciiSpace)
-            .word_splitter(WordSplitter::NoHyphenation);
-        fill(text, options) + "\n"
-    };
+    let wrapped = |text: &str, first: &str, rest: &str| super::wrapped(text, width, first, rest);
     let mut text = wrapped(heading(fleet).trim_end(), "", "  ");
     text += &wrapped(&summary(fleet), "", "  ");
     let members = sorted(fleet);

@@ -1,6 +1,6 @@
 use super::{Out, Rule, Run};
 use crate::finding::Severity;
-use crate::fleet::{Fleet, days_between, is_soon, notice_days};
+use crate::fleet::{Fleet, days_between, in_days, is_soon, notice_days};
 
 pub(super) static RULE: Rule = Rule {
     id: "authorisation-ends-soon",
@@ -22,11 +22,11 @@ fn fleet(fleet: &Fleet<'_>, out: &mut Out<'_>) {
             if !is_soon(fleet.as_of, until, notice) {
                 continue;
             }
-            let days = days_between(fleet.as_of, until);
+            let days = in_days(days_between(fleet.as_of, until));
             out.say(
                 person.at(&format!("/authorised/{index}/until")),
                 format!(
-                    "the authorisation of {} for {} ends on {until}, in {days} days",
+                    "the authorisation of {} for {} ends on {until}, {days}",
                     person.id,
                     row.duty.word()
                 ),

@@ -1,6 +1,6 @@
 use super::{Out, Rule, Run};
 use crate::finding::Severity;
-use crate::fleet::Fleet;
+use crate::fleet::{Fleet, in_days};
 
 pub(super) static RULE: Rule = Rule {
     id: "check-due-soon",
@@ -20,11 +20,7 @@ fn fleet(fleet: &Fleet<'_>, out: &mut Out<'_>) {
         if !(0..=member.notice_days).contains(&left) {
             continue;
         }
-        let when = match left {
-            0 => "today".to_owned(),
-            1 => "tomorrow".to_owned(),
-            days => format!("in {days} days"),
-        };
+        let when = in_days(left);
         let said = out
             .say(
                 record.at("/usage"),

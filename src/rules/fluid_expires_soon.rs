@@ -1,7 +1,7 @@
 use super::{Out, Rule, Run};
 use crate::book::view::standing_at;
 use crate::finding::Severity;
-use crate::fleet::{Fleet, days_between, is_soon, notice_days};
+use crate::fleet::{Fleet, days_between, in_days, is_soon, notice_days};
 use crate::record::State;
 
 pub(super) static RULE: Rule = Rule {
@@ -21,11 +21,11 @@ fn fleet(fleet: &Fleet<'_>, out: &mut Out<'_>) {
         if !begun || !usable || !is_soon(fleet.as_of, fluid.expires, notice) {
             continue;
         }
-        let days = days_between(fleet.as_of, fluid.expires);
+        let days = in_days(days_between(fleet.as_of, fluid.expires));
         out.say(
             fluid.at("/expires"),
             format!(
-                "fluid lot {} expires on {}, in {days} days",
+                "fluid lot {} expires on {}, {days}",
                 fluid.id, fluid.expires
             ),
         )

@@ -1,6 +1,6 @@
 use super::{Out, Rule, Run};
 use crate::finding::Severity;
-use crate::fleet::{Fleet, days_between, is_soon, notice_days};
+use crate::fleet::{Fleet, days_between, in_days, is_soon, notice_days};
 
 pub(super) static RULE: Rule = Rule {
     id: "thermometer-due-soon",
@@ -24,11 +24,11 @@ fn fleet(fleet: &Fleet<'_>, out: &mut Out<'_>) {
         if !is_soon(fleet.as_of, row.due, notice) {
             continue;
         }
-        let days = days_between(fleet.as_of, row.due);
+        let days = in_days(days_between(fleet.as_of, row.due));
         out.say(
             thermometer.at(&format!("/calibration/{index}/due")),
             format!(
-                "the calibration of thermometer {} ends on {}, in {days} days",
+                "the calibration of thermometer {} ends on {}, {days}",
                 thermometer.id, row.due
             ),
         )
