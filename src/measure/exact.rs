@@ -547,7 +547,6 @@ fn short(numerator: i128, denominator: i128) -> Option<Exact> {
     // Nearly all figures are this narrow, and wide division is slow.
     if let (Ok(a), Ok(b)) = (i64::try_from(numerator), i64::try_from(denominator))
         && b > 0
-        && a != i64::MIN
     {
         let (mut divisor, mut rest) = (a.unsigned_abs(), b.unsigned_abs());
         while rest != 0 {
