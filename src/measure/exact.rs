@@ -20,18 +20,38 @@ const ENDLESS_DIGITS: u32 = 12;
 
 /// An exact rational number.
 ///
-/// Reduced, and in the short form wherever that fits, so two equal values always have the same form.
-#[derive(Clone, Debug, PartialEq, Eq, Hash)]
+/// In the short form wherever its reduced value fits.
+#[derive(Clone, Debug)]
 pub struct Exact(Form);
 
-#[derive(Clone, Debug, PartialEq, Eq, Hash)]
+#[derive(Clone, Debug)]
 enum Form {
+    /// Reduced only where it would not fit 64 bits else: most figures never need it.
+    ///
     /// The denominator is above zero and the numerator is not `i128::MIN`, so its sign can always be turned.
-    Short {
-        numerator: i128,
-        denominator: i128,
-    },
+    Short { numerator: i128, denominator: i128 },
+    /// Reduced.
     Long(Box<BigRational>),
+}
+
+impl PartialEq for Exact {
+    fn eq(&self, other: &Exact) -> bool {
+        self.cmp(other).is_eq()
+    }
+}
+
+impl Eq for Exact {}
+
+impl std::hash::Hash for Exact {
+    fn hash<H: std::hash::Hasher>(&self, state: &mut H) {
+        match &self.0 {
+            Form::Short {
+                numerator,
+                denominator,
+            } => reduced(*numerator, *denominator).hash(state),
+            Form::Long(big) => big.hash(state),
+        }
+    }
 }
 
 impl Exact {
@@ -94,11 +114,11 @@ impl Exact {
             Form::Short {
                 numerator,
                 denominator,
-            } => match (whole_double(*numerator), whole_double(*denominator)) {
-                // Both are exact, so that their quotient is the nearest.
-                (Some(numerator), Some(denominator)) => Some(numerator / denominator),
-                _ => Ratio::new_raw(*numerator, *denominator).to_f64(),
-            },
+            } => short_double(*numerator, *denominator).or_else(|| {
+                let (numerator, denominator) = reduced(*numerator, *denominator);
+                short_double(numerator, denominator)
+                    .or_else(|| Ratio::new_raw(numerator, denominator).to_f64())
+            }),
             Form::Long(big) => big.to_f64(),
         };
         nearest.unwrap_or(f64::NAN)
@@ -221,7 +241,7 @@ impl Exact {
             Form::Short {
                 numerator,
                 denominator,
-            } => BigRational::new_raw(BigInt::from(*numerator), BigInt::from(*denominator)),
+            } => BigRational::new(BigInt::from(*numerator), BigInt::from(*denominator)),
             Form::Long(big) => big.as_ref().clone(),
         }
     }
@@ -325,8 +345,11 @@ impl Exact {
 
     /// How many decimal places hold the value exactly; `None` where none do.
     fn decimal_places(&self) -> Option<u32> {
-        if let Form::Short { denominator, .. } = &self.0
-            && let Ok(mut rest) = u64::try_from(*denominator)
+        if let Form::Short {
+            numerator,
+            denominator,
+        } = &self.0
+            && let Ok(mut rest) = u64::try_from(reduced(*numerator, *denominator).1)
         {
             let mut count = |factor: u64| {
                 let mut count = 0;
@@ -371,9 +394,16 @@ impl Ord for Exact {
                 denominator: d,
             },
         ) = (&self.0, &other.0)
-            && let (Some(left), Some(right)) = (a.checked_mul(*d), c.checked_mul(*b))
         {
-            return left.cmp(&right);
+            if b == d {
+                return a.cmp(c);
+            }
+            if let Some([a, b, c, d]) = narrow([*a, *b, *c, *d]) {
+                return wide_product(a, d).cmp(&wide_product(c, b));
+            }
+            if let (Some(left), Some(right)) = (a.checked_mul(*d), c.checked_mul(*b)) {
+                return left.cmp(&right);
+            }
         }
         self.to_big().cmp(&other.to_big())
     }
@@ -542,40 +572,64 @@ fn whole_double(value: i128) -> Option<f64> {
     (value.unsigned_abs() <= 1 << f64::MANTISSA_DIGITS).then_some(value as f64)
 }
 
-/// The reduced value in the short form, where it fits; the denominator is above zero.
-fn short(numerator: i128, denominator: i128) -> Option<Exact> {
-    // Nearly all figures are this narrow, and wide division is slow.
-    if let (Ok(a), Ok(b)) = (i64::try_from(numerator), i64::try_from(denominator))
-        && b > 0
-    {
-        let (mut divisor, mut rest) = (a.unsigned_abs(), b.unsigned_abs());
-        while rest != 0 {
-            (divisor, rest) = (rest, divisor % rest);
-        }
-        let divisor = i64::try_from(divisor).ok()?;
-        return Some(Exact(Form::Short {
-            numerator: i128::from(a / divisor),
-            denominator: i128::from(b / divisor),
-        }));
+/// The quotient of two whole numbers that doubles hold exactly: so it is the nearest.
+fn short_double(numerator: i128, denominator: i128) -> Option<f64> {
+    Some(whole_double(numerator)? / whole_double(denominator)?)
+}
+
+/// All four in 64 bits, as those of nearly all figures are: products of two then always fit.
+fn narrow(wide: [i128; 4]) -> Option<[i64; 4]> {
+    let mut narrow = [0; 4];
+    for (narrow, wide) in narrow.iter_mut().zip(wide) {
+        *narrow = i64::try_from(wide).ok()?;
     }
-    let divisor = i128::try_from(common_divisor(
-        numerator.unsigned_abs(),
-        denominator.unsigned_abs(),
-    ))
-    .ok()?;
-    if numerator == i128::MIN {
+    Some(narrow)
+}
+
+fn wide_product(a: i64, b: i64) -> i128 {
+    i128::from(a) * i128::from(b)
+}
+
+/// The value in the short form, where it fits; the denominator is above zero.
+fn short(numerator: i128, denominator: i128) -> Option<Exact> {
+    let fits = i64::try_from(numerator).is_ok() && i64::try_from(denominator).is_ok();
+    if !fits && numerator == i128::MIN {
         return None;
     }
+    let (numerator, denominator) = match fits {
+        true => (numerator, denominator),
+        false => reduced(numerator, denominator),
+    };
     Some(Exact(Form::Short {
-        numerator: numerator / divisor,
-        denominator: denominator / divisor,
+        numerator,
+        denominator,
     }))
+}
+
+/// Numerator and denominator without a common divisor.
+fn reduced(numerator: i128, denominator: i128) -> (i128, i128) {
+    let divisor = common_divisor(numerator.unsigned_abs(), denominator.unsigned_abs());
+    match i128::try_from(divisor) {
+        Ok(divisor) if divisor > 1 => (numerator / divisor, denominator / divisor),
+        _ => (numerator, denominator),
+    }
 }
 
 /// a/b + c/d in the short form; `None` where a step on the way does not fit.
 fn short_sum(a: i128, b: i128, c: i128, d: i128) -> Option<Exact> {
     if b == d {
         return short(a.checked_add(c)?, b);
+    }
+    if let Some([a, b, c, d]) = narrow([a, b, c, d]) {
+        // Of two decimals one denominator is a multiple of the other.
+        return if b % d == 0 {
+            short(i128::from(a) + wide_product(c, b / d), i128::from(b))
+        } else if d % b == 0 {
+            short(wide_product(a, d / b) + i128::from(c), i128::from(d))
+        } else {
+            let numerator = wide_product(a, d).checked_add(wide_product(c, b))?;
+            short(numerator, wide_product(b, d))
+        };
     }
     // Over the least common denominator, or powers of two and ten that come together would soon not fit.
     let divisor = i128::try_from(common_divisor(b.unsigned_abs(), d.unsigned_abs())).ok()?;
@@ -586,18 +640,12 @@ fn short_sum(a: i128, b: i128, c: i128, d: i128) -> Option<Exact> {
 
 /// a/b x c/d in the short form; `None` where a step on the way does not fit.
 fn short_product(a: i128, b: i128, c: i128, d: i128) -> Option<Exact> {
-    if let (Some(numerator), Some(denominator)) = (a.checked_mul(c), b.checked_mul(d)) {
-        return short(numerator, denominator);
+    if let Some([a, b, c, d]) = narrow([a, b, c, d]) {
+        return short(wide_product(a, c), wide_product(b, d));
     }
-    let divisor = |one: i128, other: i128| {
-        i128::try_from(common_divisor(one.unsigned_abs(), other.unsigned_abs())).ok()
-    };
-    // What stands above and below the line falls out before it is multiplied; nothing more does afterwards.
-    let (left, right) = (divisor(a, d)?.max(1), divisor(c, b)?.max(1));
-    short(
-        (a / left).checked_mul(c / right)?,
-        (b / right).checked_mul(d / left)?,
-    )
+    // What stands above and below the line falls out before it is multiplied.
+    let ((a, d), (c, b)) = (reduced(a, d), reduced(c, b));
+    short(a.checked_mul(c)?, b.checked_mul(d)?)
 }
 
 /// Euclid's way ends sooner on short decimals, the binary way on wide numbers.
@@ -736,6 +784,36 @@ mod tests {
             let (left, right) = (Exact::from_big(one.clone()), Exact::from_big(other.clone()));
             prop_assert_eq!(left.plus(&right), Exact::from_big(&one + &other));
             prop_assert_eq!(left.times(&right), Exact::from_big(one * other));
+        }
+
+        #[test]
+        fn values_that_are_not_reduced_are_equal_to_those_that_are(
+            steps in prop::collection::vec((0_u8..4, -(1_i64 << 40)..(1_i64 << 40), 0_u32..9), 1..12),
+        ) {
+            let mut value = Exact::integer(1);
+            let mut wide = BigRational::one();
+            for (step, digits, places) in steps {
+                let unit = BigInt::from(10).pow(places);
+                let figure = Exact::integer(digits).divide(&power(10, places)).unwrap();
+                let wide_figure = BigRational::new(BigInt::from(digits), unit);
+                match step {
+                    0 => (value, wide) = (value.plus(&figure), wide + wide_figure),
+                    1 => (value, wide) = (value.times(&figure), wide * wide_figure),
+                    2 => (value, wide) = (value.plus(&figure.negated()), wide - wide_figure),
+                    _ if digits == 0 => {}
+                    _ => (value, wide) = (value.divide(&figure).unwrap(), wide / wide_figure),
+                }
+            }
+            let same = Exact::from_big(wide.clone());
+            prop_assert_eq!(value.cmp(&same), Ordering::Equal);
+            prop_assert_eq!(hash_of(&value), hash_of(&same));
+            prop_assert_eq!(is_long(&value), is_long(&same));
+            prop_assert_eq!(value.decimal_places(), same.decimal_places());
+            prop_assert_eq!(value.to_decimal_string(), same.to_decimal_string());
+            prop_assert_eq!(value.leading_exponent(), same.leading_exponent());
+            prop_assert_eq!(Some(value.to_f64()), wide.to_f64());
+            let more = value.plus(&over("1", "7"));
+            prop_assert!(more > same && same < more);
         }
 
         #[test]

@@ -1,6 +1,7 @@
 //! From the bytes of a file to its typed record, and every fault on the way in one run.
 
 mod fields;
+mod instance;
 pub mod layout;
 #[cfg(test)]
 mod parity;

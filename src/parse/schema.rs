@@ -1,6 +1,7 @@
 //! The JSON Schemas of `schema/`, and their errors in an analyst's words.
 
-use super::toml::escape;
+use super::instance::Tree;
+use super::toml::{Node, Value, escape};
 use super::{Doc, FORMAT, Fault, FaultKind, METHOD};
 use crate::record::{Kind, Word};
 use crate::text::nearest;
@@ -29,7 +30,10 @@ pub fn schema_text(kind: Kind) -> &'static str {
 
 struct Schema {
     json: Json,
-    validator: Validator,
+    /// Says whether a file is as the schema describes it.
+    validator: Validator<Tree>,
+    /// Says what is wrong with one that is not.
+    explainer: OnceLock<Option<Validator>>,
 }
 
 /// Each is built when the first record of its kind is read.
@@ -40,8 +44,15 @@ fn schema(kind: Kind) -> Option<&'static Schema> {
     let build = || {
         let json: Json = serde_json::from_str(schema_text(kind)).ok()?;
         // The patterns say all that formats would, and more.
-        let validator = jsonschema::options().build(&json).ok()?;
-        Some(Schema { json, validator })
+        let validator = jsonschema::options_for::<Tree>()
+            .with_pattern_options(jsonschema::PatternOptions::regex())
+            .build(&json)
+            .ok()?;
+        Some(Schema {
+            json,
+            validator,
+            explainer: OnceLock::new(),
+        })
     };
     SCHEMAS.get(index)?.get_or_init(build).as_ref()
 }
@@ -122,25 +133,37 @@ fn wanted(node: &Json) -> Option<Wants> {
 pub(super) const MISSING: &str = "is missing";
 
 pub(super) fn validate(kind: Kind, doc: &Doc, faults: &mut Vec<Fault>) {
-    let instance = doc.root.to_json();
-    judge_edition(doc, &instance, "/format", FORMAT, faults);
+    judge_edition(doc, "/format", FORMAT, faults);
     match kind {
-        Kind::Policy => judge_edition(doc, &instance, "/method", METHOD, faults),
-        Kind::Check if instance.get("computed").is_some() => {
-            judge_edition(doc, &instance, "/computed/method", METHOD, faults);
+        Kind::Policy => judge_edition(doc, "/method", METHOD, faults),
+        Kind::Check if doc.root.child("computed").is_some() => {
+            judge_edition(doc, "/computed/method", METHOD, faults);
         }
         _ => {}
     }
-    let Some(schema) = schema(kind) else {
+    if let Some(schema) = schema(kind)
+        && !schema.validator.is_valid(&doc.root)
+    {
+        say_errors(kind, doc, schema, faults);
+    }
+    for fault in faults.iter_mut().filter(|fault| fault.help.is_empty()) {
+        fault.help = format!("shearbook schema {} describes every key", kind.word());
+    }
+}
+
+fn say_errors(kind: Kind, doc: &Doc, schema: &Schema, faults: &mut Vec<Fault>) {
+    let build = || {
+        jsonschema::options()
+            .with_pattern_options(jsonschema::PatternOptions::regex())
+            .build(&schema.json)
+            .ok()
+    };
+    let Some(explainer) = schema.explainer.get_or_init(build) else {
         return;
     };
+    let instance = doc.root.to_json();
     let mut seen = Vec::new();
-    // To look for errors costs more than to see that there are none.
-    let errors = match schema.validator.is_valid(&instance) {
-        true => None,
-        false => Some(schema.validator.iter_errors(&instance)),
-    };
-    for error in errors.into_iter().flatten() {
+    for error in explainer.iter_errors(&instance) {
         let at = error.instance_path().as_str();
         if is_edition(kind, at) || is_edition_missing(kind, &error) || holds_null(&instance, at) {
             continue;
@@ -152,9 +175,6 @@ pub(super) fn validate(kind: Kind, doc: &Doc, faults: &mut Vec<Fault>) {
                 faults.push(fault);
             }
         }
-    }
-    for fault in faults.iter_mut().filter(|fault| fault.help.is_empty()) {
-        fault.help = format!("shearbook schema {} describes every key", kind.word());
     }
 }
 
@@ -183,10 +203,13 @@ fn is_edition_missing(kind: Kind, error: &ValidationError<'_>) -> bool {
     )
 }
 
-fn judge_edition(doc: &Doc, instance: &Json, pointer: &str, known: i64, faults: &mut Vec<Fault>) {
+fn judge_edition(doc: &Doc, pointer: &str, known: i64, faults: &mut Vec<Fault>) {
+    let found = doc.root.get(pointer);
+    if found.is_some_and(|node| matches!(node.value, Value::Integer(edition) if edition == known)) {
+        return;
+    }
     let key = pointer.rsplit('/').next().unwrap_or("");
-    let (message, help) = match instance.pointer(pointer) {
-        Some(Json::Number(number)) if number.as_i64() == Some(known) => return,
+    let (message, help) = match found.map(Node::to_json) {
         None => (
             format!(
                 "the file does not say its {key}; {known} is the one that this shearbook knows"
