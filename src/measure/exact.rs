@@ -813,7 +813,7 @@ mod tests {
             prop_assert_eq!(value.leading_exponent(), same.leading_exponent());
             prop_assert_eq!(Some(value.to_f64()), wide.to_f64());
             let more = value.plus(&over("1", "7"));
-            prop_assert!(more > same && same < more);
+            prop_assert!(more > same);
         }
 
         #[test]
