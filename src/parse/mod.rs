@@ -5,6 +5,7 @@ mod instance;
 pub mod layout;
 #[cfg(test)]
 mod parity;
+mod plain;
 mod schema;
 mod syntax;
 mod toml;

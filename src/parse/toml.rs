@@ -1,6 +1,6 @@
 //! TOML text to a tree of values with their places, keeping the digits as written.
 
-use super::{Doc, Fault, FaultKind, MAX_BYTES, MAX_DEPTH, place_in, place_of_line, syntax};
+use super::{Doc, Fault, FaultKind, MAX_BYTES, MAX_DEPTH, place_in, place_of_line, plain, syntax};
 use crate::finding::Place;
 use crate::text::{Span, Text};
 use serde_json::Value as Json;
@@ -10,7 +10,7 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 use toml::value::Datetime;
 
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Node {
     /// Of a value; of a table its header.
     pub span: Span,
@@ -19,7 +19,7 @@ pub struct Node {
     pub value: Value,
 }
 
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub enum Value {
     Text(String),
     Integer(i64),
@@ -152,14 +152,14 @@ pub(super) fn read(path: &str, bytes: Vec<u8>, faults: &mut Vec<Fault>) -> Optio
             because: None,
         });
     }
-    let whole_text = {
-        let (table, errors) = DeTable::parse_recoverable(text.as_str());
-        match errors.is_empty() {
-            true => Some(tree(path, &text, &table, Vec::new(), faults)),
-            false => None,
-        }
-    };
-    let (text, root) = match whole_text {
+    if let Some(root) = plain::tree(text.as_str()) {
+        return Some(Doc {
+            path: path.to_owned(),
+            text,
+            root,
+        });
+    }
+    let (text, root) = match sound_tree(path, &text, faults) {
         Some(root) => (text, root),
         None => {
             let text = mend(path, text, faults)?;
@@ -217,6 +217,15 @@ fn say_errors(
         faults.push(explain(path, text, place, error.message()));
     }
     lines
+}
+
+/// The tree of a text without errors, else `None`; within it `None` where it is nested too deep.
+fn sound_tree(path: &str, text: &Text, faults: &mut Vec<Fault>) -> Option<Option<Node>> {
+    let (table, errors) = DeTable::parse_recoverable(text.as_str());
+    match errors.is_empty() {
+        true => Some(tree(path, text, &table, Vec::new(), faults)),
+        false => None,
+    }
 }
 
 /// `None` where it is nested too deep.
@@ -504,7 +513,7 @@ impl Walk<'_> {
     }
 }
 
-fn newer_escape(raw: &str) -> bool {
+pub(super) fn newer_escape(raw: &str) -> bool {
     let mut escaped = false;
     for character in raw.chars() {
         if escaped {
@@ -517,4 +526,146 @@ fn newer_escape(raw: &str) -> bool {
         }
     }
     false
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use include_dir::{Dir, include_dir};
+    use proptest::prelude::*;
+
+    static EXAMPLE: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/records-example");
+
+    fn texts(dir: &Dir<'_>, all: &mut Vec<String>) {
+        all.extend(dir.files().filter_map(|file| {
+            let name = file.path().extension()?;
+            (name == "toml").then(|| file.contents_utf8().expect("text").to_owned())
+        }));
+        for below in dir.dirs() {
+            texts(below, all);
+        }
+    }
+
+    /// What the short way reads the long way reads too, without a remark and to the same tree.
+    fn read_the_short_way(text: &str) -> bool {
+        let Some(short) = plain::tree(text) else {
+            return false;
+        };
+        let mut faults = Vec::new();
+        let long = sound_tree("x.toml", &Text::new(text.to_owned()), &mut faults);
+        assert_eq!(long, Some(Some(short)), "{text}");
+        assert!(faults.is_empty(), "{text}: {faults:?}");
+        true
+    }
+
+    #[test]
+    fn records_are_read_the_short_way() {
+        let mut all = Vec::new();
+        texts(&EXAMPLE, &mut all);
+        assert!(all.len() > 400);
+        for text in all {
+            assert!(read_the_short_way(&text), "{text}");
+        }
+    }
+
+    #[test]
+    fn the_short_way_is_left_where_there_is_something_to_say() {
+        for text in [
+            "a = 1\na = 2",
+            "a = {b = 1, b = 2}",
+            "[a]\n[a]",
+            "[a]\nb = 1\n[a.b]",
+            "[[a]]\n[a]",
+            "[a]\n[[a]]",
+            "a = [[1]]\n[[a]]",
+            "a = [{b = 1}]\n[[a]]",
+            "a = {b = 1}\n[a.c]",
+            "a = {b = 1,}",
+            "a = {b = 1\n}",
+            "a = nan",
+            "a = -inf",
+            "a = 12:30",
+            r#"a = "\e""#,
+            "a = 99999999999999999999",
+            "a.b = 1",
+            "[a.b]",
+            "\u{feff}a = 1",
+            "a = 2026-02-30T25:00:00",
+            "a = [[[[[[[1]]]]]]]",
+            "a = \u{1}",
+            "a",
+            "= 1",
+        ] {
+            assert_eq!(plain::tree(text), None, "{text}");
+        }
+    }
+
+    #[test]
+    fn both_ways_read_what_toml_knows() {
+        for text in [
+            "",
+            "# remark\r\n\r\na = 1 # one\r\n",
+            "\"a b\" = 'it'",
+            "'a.b' = 0x1F\n\"\" = 1",
+            "a = '''x\n'y'\n'''\nb = \"\"\"\nx \\\n  y\\u00e9\"\"\"",
+            "a = [1, [2.5, \"x\"], # one\n  {b = true}, ]",
+            "a = {b = [1, 2], \"c d\" = {}}",
+            "[[a]]\nx = 1\n[a.b]\ny = 2\n[[a.c]]\n[[a.c]]\nz = 3\n[[a]]\nx = 2\n[d]\n",
+            "[ a ]\n[ a . \"b\" ]",
+            "[a]\n[a.b]\n[a.c]\n[d]\n[a.e]",
+            "a = 1979-05-27T07:32:00.999999-07:00\nb = 1979-05-27\nc = 07:32:00\nd = 1979-05-27 07:32:00Z",
+            "a = +1_000\nb = -0.0\nc = 1e3\nd = 0o17\ne = 0b1",
+        ] {
+            assert!(read_the_short_way(text), "{text}");
+        }
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(2000))]
+
+        #[test]
+        fn small_slips_are_read_alike_both_ways(
+            pick in any::<prop::sample::Index>(),
+            edits in prop::collection::vec((
+                any::<prop::sample::Index>(),
+                0_usize..4,
+                prop_oneof![
+                    r#"[\[\]{}=.,"'#\\a-c0-9 \n\r\t_:TZ+-]{0,3}"#.boxed(),
+                    prop::sample::select(vec!["\n[a]\n", "\n[[point]]\n", "\u{1}", "\u{fffd}"])
+                        .prop_map(str::to_owned).boxed(),
+                ],
+            ), 0..4),
+        ) {
+            let mut all = Vec::new();
+            texts(&EXAMPLE, &mut all);
+            let mut text = all[pick.index(all.len())].clone();
+            for (at, cut, put) in edits {
+                let mut at = at.index(text.len() + 1);
+                while !text.is_char_boundary(at) {
+                    at -= 1;
+                }
+                let mut end = (at + cut).min(text.len());
+                while !text.is_char_boundary(end) {
+                    end += 1;
+                }
+                text.replace_range(at..end, &put);
+            }
+            read_the_short_way(&text);
+        }
+
+        #[test]
+        fn small_documents_are_read_alike_both_ways(lines in prop::collection::vec(
+            prop_oneof![
+                r"\[[ab](\.[ab]){0,2}\]",
+                r"\[\[[ab](\.[ab]){0,2}\]\]",
+                r"[ab](\.[ab])? = 1",
+                r"[ab] = \{(a = 1)?,?\}",
+                r"[ab] = \[(\[?1|\{a = 1\})?\]?\]",
+                r#"[ab] = "[a\\x0"]{0,4}""#,
+            ],
+            0..8,
+        )) {
+            read_the_short_way(&lines.join("\n"));
+        }
+    }
 }
