@@ -366,7 +366,8 @@ pub struct CheckFacts {
     pub void_cause: Option<VoidCause>,
     folder: Arc<str>,
     position: Position,
-    pointer: &'static str,
+    /// So much of the pointer to the verdict as was found.
+    found: u8,
     excerpt: Arc<str>,
 }
 
@@ -381,7 +382,7 @@ impl CheckFacts {
             line: self.position.line,
             column: self.position.column,
             width: self.position.width,
-            pointer: self.pointer.to_owned(),
+            pointer: VERDICT[..usize::from(self.found).min(VERDICT.len())].to_owned(),
             excerpt: self.excerpt.to_string(),
         }
     }
@@ -433,7 +434,7 @@ impl Shared {
             void_cause,
             folder: self.text(view.doc.path.get(..folder).unwrap_or("")),
             position,
-            pointer: found,
+            found: u8::try_from(found.len()).unwrap_or(0),
             excerpt: self.text(view.doc.text.excerpt(position.line)),
         }
     }
@@ -460,10 +461,56 @@ impl ReviewFacts {
     }
 }
 
-/// Other checks and their reviews, by check id. A check that is there but broken has no facts.
+/// What is kept of checks, in order of id; a list, since a tree would take twice the memory.
+///
+/// A check that is there but broken has no facts.
+#[derive(Debug, Default)]
+pub struct Checks(Vec<(Box<str>, Option<CheckFacts>)>);
+
+impl Checks {
+    /// Of checks in any order; of two with one id, one of them in the wrong folder, the last.
+    pub fn of(mut checks: Vec<(Box<str>, Option<CheckFacts>)>) -> Checks {
+        checks.sort_by(|one, other| one.0.cmp(&other.0));
+        checks.dedup_by(|later, earlier| {
+            let same = later.0 == earlier.0;
+            if same {
+                std::mem::swap(later, earlier);
+            }
+            same
+        });
+        Checks(checks)
+    }
+
+    fn find(&self, id: &str) -> Result<usize, usize> {
+        self.0.binary_search_by(|(known, _)| (**known).cmp(id))
+    }
+
+    /// `None` where there is no such check; within it `None` where it is broken.
+    pub fn get(&self, id: &str) -> Option<Option<&CheckFacts>> {
+        let at = self.find(id).ok()?;
+        self.0.get(at).map(|(_, facts)| facts.as_ref())
+    }
+
+    pub fn contains(&self, id: &str) -> bool {
+        self.find(id).is_ok()
+    }
+
+    /// One more check, where it is not there already. Meant for few.
+    pub fn insert(&mut self, id: &str, facts: Option<CheckFacts>) {
+        if let Err(at) = self.find(id) {
+            self.0.insert(at, (id.into(), facts));
+        }
+    }
+
+    pub fn iter(&self) -> impl Iterator<Item = (&str, Option<&CheckFacts>)> {
+        self.0.iter().map(|(id, facts)| (&**id, facts.as_ref()))
+    }
+}
+
+/// Other checks and their reviews, by check id.
 #[derive(Debug, Default)]
 pub struct Links {
-    pub checks: BTreeMap<Box<str>, Option<CheckFacts>>,
+    pub checks: Checks,
     pub reviews: BTreeMap<String, Vec<ReviewFacts>>,
 }
 

@@ -176,19 +176,15 @@ fn history<'a>(
 ) -> (BTreeMap<&'a str, Vec<Seen<'a>>>, usize) {
     // Of a check and its amendments the newest that had been made stands.
     let mut standing: BTreeMap<String, (u32, &'a str, Option<&'a CheckFacts>)> = BTreeMap::new();
-    for (id, facts) in &links.checks {
-        let made = facts
-            .as_ref()
-            .map(|facts| facts.amended.unwrap_or(facts.performed));
+    for (id, facts) in links.checks.iter() {
+        let made = facts.map(|facts| facts.amended.unwrap_or(facts.performed));
         if made.is_some_and(|made| made > at) {
             continue;
         }
         let number = CheckName::parse(id).map_or(0, |name| name.amendment);
-        let newest = standing
-            .entry(first_id(id))
-            .or_insert((number, id, facts.as_ref()));
+        let newest = standing.entry(first_id(id)).or_insert((number, id, facts));
         if number >= newest.0 {
-            *newest = (number, id, facts.as_ref());
+            *newest = (number, id, facts);
         }
     }
     let mut checks: BTreeMap<&str, Vec<Seen<'_>>> = BTreeMap::new();

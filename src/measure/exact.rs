@@ -26,7 +26,7 @@ pub struct Exact(Form);
 
 #[derive(Clone, Debug)]
 enum Form {
-    /// Reduced only where it would not fit 64 bits else: most figures never need it.
+    /// Reduced only where a step would not fit else: most figures never need it.
     ///
     /// The denominator is above zero and the numerator is not `i128::MIN`, so its sign can always be turned.
     Short { numerator: i128, denominator: i128 },
@@ -301,9 +301,12 @@ impl Exact {
             numerator,
             denominator,
         } = self.0
-            && let Some(rounded) = short_rounded(numerator, denominator, exponent)
         {
-            return rounded;
+            let reduced = || reduced(numerator, denominator);
+            let again = || short_rounded(reduced().0, reduced().1, exponent);
+            if let Some(rounded) = short_rounded(numerator, denominator, exponent).or_else(again) {
+                return rounded;
+            }
         }
         self.times(&power_of_ten(-exponent))
             .to_whole()
@@ -316,7 +319,7 @@ impl Exact {
             Form::Short {
                 numerator,
                 denominator,
-            } => Exact::from_i128(half_even(numerator, denominator)),
+            } => Exact::from_i128(half_even_short(*numerator, *denominator)),
             Form::Long(big) => {
                 Exact::from_big(BigRational::from(half_even(big.numer(), big.denom())))
             }
@@ -401,7 +404,8 @@ impl Ord for Exact {
             if let Some([a, b, c, d]) = narrow([*a, *b, *c, *d]) {
                 return wide_product(a, d).cmp(&wide_product(c, b));
             }
-            if let (Some(left), Some(right)) = (a.checked_mul(*d), c.checked_mul(*b)) {
+            let ((a, b), (c, d)) = (reduced(*a, *b), reduced(*c, *d));
+            if let (Some(left), Some(right)) = (a.checked_mul(d), c.checked_mul(b)) {
                 return left.cmp(&right);
             }
         }
@@ -592,15 +596,7 @@ fn wide_product(a: i64, b: i64) -> i128 {
 
 /// The value in the short form, where it fits; the denominator is above zero.
 fn short(numerator: i128, denominator: i128) -> Option<Exact> {
-    let fits = i64::try_from(numerator).is_ok() && i64::try_from(denominator).is_ok();
-    if !fits && numerator == i128::MIN {
-        return None;
-    }
-    let (numerator, denominator) = match fits {
-        true => (numerator, denominator),
-        false => reduced(numerator, denominator),
-    };
-    Some(Exact(Form::Short {
+    (numerator != i128::MIN).then_some(Exact(Form::Short {
         numerator,
         denominator,
     }))
@@ -631,6 +627,7 @@ fn short_sum(a: i128, b: i128, c: i128, d: i128) -> Option<Exact> {
             short(numerator, wide_product(b, d))
         };
     }
+    let ((a, b), (c, d)) = (reduced(a, b), reduced(c, d));
     // Over the least common denominator, or powers of two and ten that come together would soon not fit.
     let divisor = i128::try_from(common_divisor(b.unsigned_abs(), d.unsigned_abs())).ok()?;
     let (b_rest, d_rest) = (b / divisor, d / divisor);
@@ -643,7 +640,11 @@ fn short_product(a: i128, b: i128, c: i128, d: i128) -> Option<Exact> {
     if let Some([a, b, c, d]) = narrow([a, b, c, d]) {
         return short(wide_product(a, c), wide_product(b, d));
     }
+    if let (Some(numerator), Some(denominator)) = (a.checked_mul(c), b.checked_mul(d)) {
+        return short(numerator, denominator);
+    }
     // What stands above and below the line falls out before it is multiplied.
+    let ((a, b), (c, d)) = (reduced(a, b), reduced(c, d));
     let ((a, d), (c, b)) = (reduced(a, d), reduced(c, b));
     short(a.checked_mul(c)?, b.checked_mul(d)?)
 }
@@ -677,9 +678,12 @@ fn odd_divisor(a: u128, b: u128) -> u128 {
 fn short_rounded(a: i128, b: i128, exponent: i64) -> Option<Exact> {
     let unit = 10_i128.checked_pow(u32::try_from(exponent.unsigned_abs()).ok()?)?;
     if exponent.is_negative() {
-        short(half_even(&a.checked_mul(unit)?, &b), unit)
+        short(half_even_short(a.checked_mul(unit)?, b), unit)
     } else {
-        short(half_even(&a, &b.checked_mul(unit)?).checked_mul(unit)?, 1)
+        short(
+            half_even_short(a, b.checked_mul(unit)?).checked_mul(unit)?,
+            1,
+        )
     }
 }
 
@@ -700,6 +704,14 @@ fn power_of_ten(exponent: i64) -> Exact {
         Exact::integer(1).divide(&size).unwrap_or_else(Exact::zero)
     } else {
         size
+    }
+}
+
+/// As [`half_even`], and narrow where both are: wide division is slow.
+fn half_even_short(numerator: i128, denominator: i128) -> i128 {
+    match (i64::try_from(numerator), i64::try_from(denominator)) {
+        (Ok(numerator), Ok(denominator)) => i128::from(half_even(&numerator, &denominator)),
+        _ => half_even(&numerator, &denominator),
     }
 }
 

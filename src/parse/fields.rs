@@ -79,7 +79,10 @@ impl<'a> Table<'a> {
         match Exact::parse(written) {
             Some(value) => Some(Number {
                 value,
-                written: written.replace('_', ""),
+                written: match written.contains('_') {
+                    true => written.replace('_', ""),
+                    false => written.to_owned(),
+                },
             }),
             None => {
                 let pointer = match index {

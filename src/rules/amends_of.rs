@@ -32,7 +32,7 @@ fn check(view: &View<'_>, links: &Links, out: &mut Out<'_>) {
         }
         return;
     };
-    let exists = |id: &str| links.checks.contains_key(id);
+    let exists = |id: &str| links.checks.contains(id);
     if let Some((message, help)) = misnamed(view.id, &name, amends, &exists) {
         out.say(view.at("/amends"), message).help(help);
     }

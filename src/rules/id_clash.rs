@@ -5,6 +5,7 @@ use crate::parse::layout;
 use crate::record::Kind;
 use crate::record::policy::Policy;
 use crate::source::{Entry, What};
+use std::cmp::Ordering;
 
 pub(super) static RULE: Rule = Rule {
     id: "id-clash",
@@ -25,10 +26,10 @@ fn paths(book: &Book, entries: &[Entry], out: &mut Out<'_>) {
     // Stable, so that the first of those that differ only in capitals stays the first.
     ids.sort_by(|one, other| {
         let kinds = one.0.cmp(&other.0);
-        kinds.then_with(|| lower(one.1).cmp(lower(other.1)))
+        kinds.then_with(|| without_capitals(one.1, other.1))
     });
     let alike = |one: &(Kind, &str, &str), other: &(Kind, &str, &str)| {
-        one.0 == other.0 && lower(one.1).eq(lower(other.1))
+        one.0 == other.0 && without_capitals(one.1, other.1).is_eq()
     };
     for group in ids.chunk_by(alike) {
         let (kind, first, path) = group[0];
@@ -44,8 +45,18 @@ fn paths(book: &Book, entries: &[Entry], out: &mut Out<'_>) {
     policies(book, out);
 }
 
-fn lower(id: &str) -> impl Iterator<Item = char> {
-    id.chars().flat_map(char::to_lowercase)
+/// The order of two ids in small letters.
+fn without_capitals(one: &str, other: &str) -> Ordering {
+    fn lower(id: &str) -> impl Iterator<Item = char> {
+        id.chars().flat_map(char::to_lowercase)
+    }
+    fn lower_ascii(id: &str) -> impl Iterator<Item = u8> {
+        id.bytes().map(|byte| byte.to_ascii_lowercase())
+    }
+    match one.is_ascii() && other.is_ascii() {
+        true => lower_ascii(one).cmp(lower_ascii(other)),
+        false => lower(one).cmp(lower(other)),
+    }
 }
 
 fn place_of_id(book: &Book, kind: Kind, id: &str, path: &str) -> Place {

@@ -149,14 +149,14 @@ fn linked(view: &View<'_>, links: &Links, out: &mut Out<'_>) {
         .as_ref()
         .filter(|id| amends_of::names_the_one_before(view.id, id));
     for (pointer, named) in [("/repeats", check.repeats.as_ref()), ("/amends", amends)] {
-        if let Some(id) = named.filter(|id| !links.checks.contains_key(id.as_str())) {
+        if let Some(id) = named.filter(|id| !links.checks.contains(id)) {
             say_no_check(out, view.at(pointer), id, known(links));
         }
     }
 }
 
 fn known(links: &Links) -> impl Iterator<Item = &str> {
-    links.checks.keys().map(Box::as_ref)
+    links.checks.iter().map(|(id, _)| id)
 }
 
 fn fact(book: &Book, fact: Fact<'_>, out: &mut Out<'_>) {

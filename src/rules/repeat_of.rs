@@ -23,7 +23,7 @@ fn check(view: &View<'_>, links: &Links, out: &mut Out<'_>) {
         }
         return;
     };
-    let Some(Some(other)) = links.checks.get(id.as_str()) else {
+    let Some(Some(other)) = links.checks.get(id) else {
         return;
     };
     if let Some((message, related)) = objection(view, id, other) {

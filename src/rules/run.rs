@@ -3,7 +3,9 @@
 use super::{Out, RULES, Rule, Run, Touched, support};
 use crate::book::view::View;
 use crate::book::zone::Zone;
-use crate::book::{Book, CheckFacts, Clock, Fact, Links, LoadError, Loaded, ReviewFacts, Shared};
+use crate::book::{
+    Book, CheckFacts, Checks, Clock, Fact, Links, LoadError, Loaded, ReviewFacts, Shared,
+};
 use crate::finding::{Finding, Place, Severity};
 use crate::fleet::Fleet;
 use crate::parse::layout::{self, CheckName};
@@ -15,7 +17,6 @@ use crate::record::review::Review;
 use crate::source::{Entry, Source, What};
 use jiff::civil::Date;
 use rayon::prelude::*;
-use std::collections::btree_map::Entry as Entered;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Which checks and reviews are judged; the facts always are.
@@ -77,7 +78,7 @@ struct Judged {
 type Named<'a> = (&'a str, &'a str);
 
 /// So many checks are judged before what is kept of them is put aside.
-const BATCH: usize = 4096;
+const BATCH: usize = 2048;
 
 struct Judge<'a> {
     source: &'a dyn Source,
@@ -142,14 +143,19 @@ pub fn run(source: &dyn Source, clock: Clock, wanted: &Wanted<'_>) -> Result<Out
             &mut findings,
         );
     }
-    each(
-        |run, out| match run {
-            Run::Paths(rule) => rule(&book, &entries, out),
-            Run::Entries(rule) => rule(&entries, out),
-            _ => {}
-        },
-        &mut findings,
-    );
+    let of_paths = || {
+        let mut findings = Vec::new();
+        each(
+            |run, out| match run {
+                Run::Paths(rule) => rule(&book, &entries, out),
+                Run::Entries(rule) => rule(&entries, out),
+                _ => {}
+            },
+            &mut findings,
+        );
+        raise_by_policy_in_force(&book, &mut findings);
+        findings
+    };
     raise_by_policy_in_force(&book, &mut findings);
 
     let mut outcome = Outcome {
@@ -157,22 +163,37 @@ pub fn run(source: &dyn Source, clock: Clock, wanted: &Wanted<'_>) -> Result<Out
         checks: checks.len(),
         ..Outcome::default()
     };
-    let mut links = Links::default();
+    let mut kept = Vec::with_capacity(checks.len());
     let mut linked = Vec::new();
-    for batch in checks.chunks(BATCH) {
-        let judged: Vec<Judged> = batch
-            .par_iter()
-            .map(|(path, id)| judge.check(path, id))
-            .collect::<Result<_, LoadError>>()?;
+    let judge_batch = |batch: &[Named<'_>]| -> Result<Vec<Judged>, LoadError> {
+        let checks = batch.par_iter();
+        checks.map(|(path, id)| judge.check(path, id)).collect()
+    };
+    let mut put_aside = |(batch, judged): (&[Named<'_>], Vec<Judged>)| {
         for ((_, id), one) in batch.iter().zip(judged) {
             findings.extend(one.findings);
             outcome.rests_on.extend(one.rests_on);
-            if let Some(kept) = one.linked {
-                linked.push(((*id).to_owned(), kept));
+            if let Some(record) = one.linked {
+                linked.push(((*id).to_owned(), record));
             }
-            links.checks.insert((*id).into(), one.facts);
+            kept.push((Box::from(*id), one.facts));
         }
+    };
+    // What one core alone can do is done beside the next batch.
+    let mut batches = checks.chunks(BATCH);
+    let first = batches.next().unwrap_or_default();
+    let (judged, of_paths) = rayon::join(|| judge_batch(first), of_paths);
+    let mut last = (first, judged?);
+    for batch in batches {
+        let (judged, ()) = rayon::join(|| judge_batch(batch), || put_aside(last));
+        last = (batch, judged?);
     }
+    put_aside(last);
+    findings.extend(of_paths);
+    let mut links = Links {
+        checks: Checks::of(kept),
+        ..Links::default()
+    };
     let mut review_findings = judge.reviews(&reviews, &mut links)?;
     outcome.files += reviews.len();
     judge.follow(&linked, wanted, &mut links)?;
@@ -488,21 +509,21 @@ impl Judge<'_> {
                 let Some(path) = layout::check_path(other) else {
                     continue;
                 };
-                if !links.checks.contains_key(other.as_str()) && self.source.read(&path)?.is_some()
-                {
+                if !links.checks.contains(other) && self.source.read(&path)?.is_some() {
                     let judged = self.check(&path, other)?;
-                    links.checks.insert(other.as_str().into(), judged.facts);
+                    links.checks.insert(other, judged.facts);
                 }
             }
             // The line of amendments up to this one says which of them is missing.
             let mut next = check.amends.as_deref().and_then(CheckName::parse);
             while let Some(name) = next.map(|name| name.next()).filter(|name| name.id() != *id) {
                 let other = name.id();
-                if let Entered::Vacant(place) = links.checks.entry(other.as_str().into()) {
+                if !links.checks.contains(&other) {
                     if self.source.read(&name.path())?.is_none() {
                         break;
                     }
-                    place.insert(self.check(&name.path(), &other)?.facts);
+                    let judged = self.check(&name.path(), &other)?;
+                    links.checks.insert(&other, judged.facts);
                 }
                 next = Some(name);
             }
@@ -518,7 +539,7 @@ impl Judge<'_> {
 
     /// Whether there is a check of this id, broken or sound.
     fn is_check(&self, id: &str, links: &Links) -> Result<bool, LoadError> {
-        if links.checks.contains_key(id) {
+        if links.checks.contains(id) {
             return Ok(true);
         }
         match layout::check_path(id) {
