@@ -181,13 +181,17 @@ impl Exact {
 
     /// The arithmetic mean; `None` of nothing.
     pub fn mean<'a>(values: impl IntoIterator<Item = &'a Exact>) -> Option<Exact> {
-        let mut sum = Exact::zero();
-        let mut count = Exact::zero();
+        let mut values = values.into_iter();
+        let mut sum = values.next()?.clone();
+        let mut count = 1;
         for value in values {
             sum = sum.plus(value);
-            count = count.plus(&Exact::integer(1));
+            count += 1;
         }
-        sum.divide(&count)
+        match count {
+            1 => Some(sum),
+            _ => sum.divide(&Exact::integer(count)),
+        }
     }
 
     /// Rounded half to even to so many significant digits (at least one, at most 1000).

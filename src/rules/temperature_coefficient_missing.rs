@@ -20,7 +20,11 @@ fn check(view: &View<'_>, out: &mut Out<'_>) {
     let Some((row, certified)) = view.certified() else {
         return;
     };
-    if policy.basis != Basis::Corrected {
+    // A reference that could be moved was moved along the curve.
+    let moved = view.judgement.as_ref();
+    if policy.basis != Basis::Corrected
+        || moved.is_some_and(|judged| judged.reference_mpa_s.is_some())
+    {
         return;
     }
     let rows: Vec<_> = fluid.values.iter().map(CertifiedValue::row).collect();

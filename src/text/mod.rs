@@ -38,10 +38,11 @@ pub struct Text {
 
 impl Text {
     pub fn new(body: String) -> Text {
-        let newlines = body.bytes().enumerate().filter(|(_, byte)| *byte == b'\n');
-        let line_starts = std::iter::once(0)
-            .chain(newlines.map(|(at, _)| Span::new(at + 1, at + 1).start))
-            .collect();
+        let mut line_starts = Vec::with_capacity(body.len() / 24 + 1);
+        line_starts.push(0);
+        line_starts.extend(
+            memchr::memchr_iter(b'\n', body.as_bytes()).map(|at| Span::new(at + 1, at + 1).start),
+        );
         Text { body, line_starts }
     }
 
