@@ -80,6 +80,10 @@ impl Exact {
     /// The unit of the last digit that was written: 0.1 for `516.0`, 1 for `516` and for `5.16e2`. `None` as for
     /// [`Exact::parse`].
     pub fn last_digit(text: &str) -> Option<Exact> {
+        if plain_figure(text).is_some() {
+            let places = text.find('.').map_or(0, |point| text.len() - point - 1);
+            return Some(power_of_ten(-i64::try_from(places).ok()?));
+        }
         Written::read(text).map(|written| power_of_ten(written.unit_exponent))
     }
 
@@ -337,8 +341,17 @@ impl Exact {
                 numerator,
                 denominator,
             } => {
-                i64::from(numerator.unsigned_abs().checked_ilog10()?)
-                    - i64::from(denominator.unsigned_abs().checked_ilog10()?)
+                let (size, unit) = (numerator.unsigned_abs(), denominator.unsigned_abs());
+                let estimate = digit_exponent(size)? - digit_exponent(unit)?;
+                let ten = 10_u128.checked_pow(u32::try_from(estimate.unsigned_abs()).ok()?);
+                let (left, right) = match estimate < 0 {
+                    true => (ten.and_then(|ten| size.checked_mul(ten)), Some(unit)),
+                    false => (Some(size), ten.and_then(|ten| unit.checked_mul(ten))),
+                };
+                if let (Some(left), Some(right)) = (left, right) {
+                    return Some(estimate - i64::from(left < right));
+                }
+                estimate
             }
             Form::Long(big) => big_exponent(big.numer())? - big_exponent(big.denom())?,
         };
@@ -631,12 +644,27 @@ fn short_sum(a: i128, b: i128, c: i128, d: i128) -> Option<Exact> {
             short(numerator, wide_product(b, d))
         };
     }
+    if let Some(sum) = direct_sum(a, b, c, d) {
+        return Some(sum);
+    }
     let ((a, b), (c, d)) = (reduced(a, b), reduced(c, d));
     // Over the least common denominator, or powers of two and ten that come together would soon not fit.
     let divisor = i128::try_from(common_divisor(b.unsigned_abs(), d.unsigned_abs())).ok()?;
     let (b_rest, d_rest) = (b / divisor, d / divisor);
     let numerator = a.checked_mul(d_rest)?.checked_add(c.checked_mul(b_rest)?)?;
     short(numerator, b.checked_mul(d_rest)?)
+}
+
+/// As [`short_sum`], without looking for what two denominators share unless one is a multiple of the other.
+fn direct_sum(a: i128, b: i128, c: i128, d: i128) -> Option<Exact> {
+    if b % d == 0 {
+        short(a.checked_add(c.checked_mul(b / d)?)?, b)
+    } else if d % b == 0 {
+        short(a.checked_mul(d / b)?.checked_add(c)?, d)
+    } else {
+        let numerator = a.checked_mul(d)?.checked_add(c.checked_mul(b)?)?;
+        short(numerator, b.checked_mul(d)?)
+    }
 }
 
 /// a/b x c/d in the short form; `None` where a step on the way does not fit.
@@ -728,6 +756,15 @@ fn half_even<T: Integer + Clone>(numerator: &T, denominator: &T) -> T {
         Ordering::Greater => true,
     };
     if up { floor + T::one() } else { floor }
+}
+
+/// As [`big_exponent`].
+fn digit_exponent(value: u128) -> Option<i64> {
+    let exponent = match u64::try_from(value) {
+        Ok(value) => value.checked_ilog10()?,
+        Err(_) => value.checked_ilog10()?,
+    };
+    Some(i64::from(exponent))
 }
 
 /// The power of ten of the first digit of a whole number; `None` of zero.

@@ -80,8 +80,8 @@ impl<'a> Table<'a> {
             Some(value) => Some(Number {
                 value,
                 written: match written.contains('_') {
-                    true => written.replace('_', ""),
-                    false => written.to_owned(),
+                    true => written.replace('_', "").into(),
+                    false => written.into(),
                 },
             }),
             None => {
@@ -197,7 +197,7 @@ fn stamp_of(time: &Datetime) -> Option<Stamp> {
 impl Fields for Table<'_> {
     fn opt_text(&mut self, key: &'static str) -> Option<String> {
         match &self.ask(key)?.value {
-            Value::Text(text) => Some(text.clone()),
+            Value::Text(text) => Some(text.to_string()),
             Value::Time(_) => {
                 let pointer = self.at(key);
                 self.refuse(
@@ -271,7 +271,7 @@ impl Fields for Table<'_> {
             return None;
         };
         let texts = items.iter().map(|item| match &item.value {
-            Value::Text(text) => Some(text.clone()),
+            Value::Text(text) => Some(text.to_string()),
             _ => None,
         });
         texts.collect()
@@ -297,7 +297,7 @@ impl Fields for Table<'_> {
                         Value::Integer(value) => Some(value),
                         _ => None,
                     };
-                    (name.clone(), value)
+                    (name.to_string(), value)
                 })
                 .collect(),
             _ => Vec::new(),

@@ -4,6 +4,7 @@
 
 use super::toml::{Node, Value};
 use crate::text::Span;
+use compact_str::CompactString;
 use jsonschema::JsonType;
 use jsonschema::json::{self, Json, JsonNumber, NodeIdentity};
 use serde_json::Number;
@@ -31,7 +32,7 @@ impl Json for Tree {
         f(buffer.insert(Node {
             span: Span::default(),
             key_span: Span::default(),
-            value: Value::Text(string.to_owned()),
+            value: Value::Text(CompactString::from(string)),
         }))
     }
 }
@@ -90,7 +91,7 @@ impl JsonNumber for Figure {
 }
 
 impl<'a> json::Node<'a, Tree> for &'a Node {
-    type Object = &'a [(String, Node)];
+    type Object = &'a [(CompactString, Node)];
     type Array = &'a [Node];
     type Number = Figure;
 
@@ -160,16 +161,16 @@ impl<'a> json::Node<'a, Tree> for &'a Node {
     }
 }
 
-impl<'a> json::Object<'a, Tree> for &'a [(String, Node)] {
+impl<'a> json::Object<'a, Tree> for &'a [(CompactString, Node)] {
     type Node = &'a Node;
     type MemberName = &'a str;
     type MembersIter = std::iter::Map<
-        std::slice::Iter<'a, (String, Node)>,
-        fn(&'a (String, Node)) -> (&'a str, &'a Node),
+        std::slice::Iter<'a, (CompactString, Node)>,
+        fn(&'a (CompactString, Node)) -> (&'a str, &'a Node),
     >;
 
     fn len(&self) -> usize {
-        <[(String, Node)]>::len(self)
+        <[(CompactString, Node)]>::len(self)
     }
 
     fn get(&self, key: &String) -> Option<&'a Node> {

@@ -376,7 +376,7 @@ mod tests {
                 .expect("read");
         assert_eq!(
             parsed.record.map(|bath| bath.uniformity_k.written),
-            Some("0.030".to_owned())
+            Some("0.030".into())
         );
         assert_eq!(parsed.faults.len(), 1);
         assert_eq!(parsed.faults[0].kind, FaultKind::ByteOrderMark);

@@ -5,6 +5,7 @@
 
 use super::toml::{Node, Value, newer_escape};
 use crate::text::Span;
+use compact_str::CompactString;
 use std::borrow::Cow;
 use toml_parser::decoder::{Encoding, ScalarKind};
 use toml_parser::parser::{EventReceiver, ValidateWhitespace, parse_document};
@@ -17,7 +18,7 @@ const MOST_OPEN: usize = 6;
 /// Keys of a header.
 const MOST_PATH: usize = 2;
 
-type Entries = Vec<(String, Node)>;
+type Entries = Vec<(CompactString, Node)>;
 
 /// The root of a text's tree; `None` where the long way must be gone.
 pub(super) fn tree(text: &str) -> Option<Node> {
@@ -54,14 +55,14 @@ pub(super) fn tree(text: &str) -> Option<Node> {
 /// The header of the table that is read.
 struct Header {
     span: Span,
-    path: Vec<(String, Span)>,
+    path: Vec<(CompactString, Span)>,
     of_array: bool,
 }
 
 /// An array or inline table that is not closed yet, with the key that it belongs to.
 struct Open {
     start: usize,
-    key: Option<(String, Span)>,
+    key: Option<(CompactString, Span)>,
     inside: Inside,
 }
 
@@ -77,7 +78,7 @@ struct Builder<'t> {
     in_header: bool,
     /// What stands below the header, or at the top of the file.
     table: Entries,
-    key: Option<(String, Span)>,
+    key: Option<(CompactString, Span)>,
     open: Vec<Open>,
     given_up: bool,
 }
@@ -108,7 +109,7 @@ fn entries_below<'n>(entries: &'n mut Entries, key: &str) -> Option<&'n mut Entr
 }
 
 /// `None` where the key is there already.
-fn insert(entries: &mut Entries, key: String, node: Node) -> Option<()> {
+fn insert(entries: &mut Entries, key: CompactString, node: Node) -> Option<()> {
     let fits = entries.len() < MOST_KEYS && entries.iter().all(|(name, _)| *name != key);
     fits.then(|| entries.push((key, node)))
 }
@@ -266,7 +267,7 @@ impl Builder<'_> {
                 if written.starts_with('"') && newer_escape(written) {
                     return None;
                 }
-                Value::Text(decoded.into_owned())
+                Value::Text(CompactString::from(decoded))
             }
             ScalarKind::Boolean(value) => Value::Flag(value),
             ScalarKind::DateTime => {
@@ -339,7 +340,7 @@ impl EventReceiver for Builder<'_> {
         };
         let mut decoded = Cow::Borrowed("");
         toml_parser::Raw::new_unchecked(written, encoding, span).decode_key(&mut decoded, error);
-        let key = (decoded.into_owned(), span_of(span));
+        let key = (CompactString::from(decoded), span_of(span));
         if self.in_header {
             let path = self.header.as_mut().map(|header| &mut header.path);
             let done = path

@@ -3,6 +3,7 @@
 use super::{Doc, Fault, FaultKind, MAX_BYTES, MAX_DEPTH, place_in, place_of_line, plain, syntax};
 use crate::finding::Place;
 use crate::text::{Span, Text};
+use compact_str::CompactString;
 use serde_json::Value as Json;
 use std::borrow::Cow;
 use std::fmt::Write as _;
@@ -21,7 +22,7 @@ pub struct Node {
 
 #[derive(Clone, Debug, PartialEq)]
 pub enum Value {
-    Text(String),
+    Text(CompactString),
     Integer(i64),
     /// Larger than 64 bits hold, in decimal digits.
     LargeInteger,
@@ -30,7 +31,7 @@ pub enum Value {
     Time(Datetime),
     Array(Vec<Node>),
     /// In the order of the file.
-    Table(Vec<(String, Node)>),
+    Table(Vec<(CompactString, Node)>),
 }
 
 impl Node {
@@ -72,7 +73,7 @@ impl Node {
     /// As JSON: times become strings as the schemas describe them; what is no number becomes null.
     pub fn to_json(&self) -> Json {
         match &self.value {
-            Value::Text(text) => Json::String(text.clone()),
+            Value::Text(text) => Json::String(text.to_string()),
             Value::Integer(value) => Json::from(*value),
             Value::LargeInteger => Json::from(f64::MAX),
             Value::Float(value) => Json::from(*value),
@@ -82,7 +83,7 @@ impl Node {
             Value::Table(entries) => Json::Object(
                 entries
                     .iter()
-                    .map(|(key, node)| (key.clone(), node.to_json()))
+                    .map(|(key, node)| (key.to_string(), node.to_json()))
                     .collect(),
             ),
         }
@@ -408,7 +409,7 @@ impl Walk<'_> {
                 let key_span = Span::new(key.span().start, key.span().end);
                 let node = self.node(value, key_span, depth + 1);
                 self.pointer.truncate(length);
-                (key.get_ref().to_string(), node)
+                (CompactString::from(&**key.get_ref()), node)
             })
             .collect();
         Value::Table(entries)
@@ -456,7 +457,7 @@ impl Walk<'_> {
                 if raw.starts_with('"') && newer_escape(raw) {
                     self.newer(span, "an escape \\e or \\x in a text");
                 }
-                Value::Text(text.to_string())
+                Value::Text(CompactString::from(&**text))
             }
             DeValue::Integer(integer) => {
                 match i64::from_str_radix(integer.as_str(), integer.radix()) {

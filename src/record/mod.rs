@@ -13,13 +13,14 @@ pub mod review;
 pub mod thermometer;
 
 use crate::measure::Exact;
+use compact_str::CompactString;
 use jiff::civil;
 
 /// A number with the digits that were written.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Number {
     pub value: Exact,
-    pub written: String,
+    pub written: CompactString,
 }
 
 impl Number {

@@ -19,7 +19,7 @@ fn fact(_: &Book, fact: Fact<'_>, out: &mut Out<'_>) {
             continue;
         }
         let (key, certified) = match &row.figures {
-            CertifiedFigures::Dynamic { mpa_s } => ("viscosity_mpa_s", mpa_s.written.clone()),
+            CertifiedFigures::Dynamic { mpa_s } => ("viscosity_mpa_s", mpa_s.written.to_string()),
             CertifiedFigures::Kinematic { .. } => ("kinematic_mm2_s", support::figure(&value)),
         };
         out.say(
