@@ -51,12 +51,23 @@ impl<R> std::ops::Deref for Loaded<R> {
     }
 }
 
-/// The records of one kind by id; a broken one has no record.
-#[derive(Clone, Debug)]
+/// What is known of one record.
+#[derive(Debug)]
+enum Held<R> {
+    Sound(Loaded<R>),
+    Broken,
+    /// Its file was not asked for.
+    Unread,
+}
+
+/// The records of one kind by id.
+#[derive(Debug)]
 pub struct Shelf<R> {
-    pub records: BTreeMap<String, Option<Loaded<R>>>,
+    records: BTreeMap<String, Held<R>>,
     /// The folder itself is a link or a special file, so nobody knows what is in it.
-    pub unknown: bool,
+    unknown: bool,
+    /// The ids of records that somebody wanted to see and that were not read.
+    missed: Mutex<BTreeSet<String>>,
 }
 
 impl<R> Default for Shelf<R> {
@@ -64,6 +75,7 @@ impl<R> Default for Shelf<R> {
         Shelf {
             records: BTreeMap::new(),
             unknown: false,
+            missed: Mutex::default(),
         }
     }
 }
@@ -89,22 +101,55 @@ impl<'a, R> Named<'a, R> {
 impl<R> Shelf<R> {
     pub fn named(&self, id: &str) -> Named<'_, R> {
         match self.records.get(id) {
-            Some(Some(loaded)) => Named::Sound(loaded),
-            Some(None) => Named::Broken,
+            Some(Held::Sound(loaded)) => Named::Sound(loaded),
+            Some(Held::Broken) => Named::Broken,
+            Some(Held::Unread) => {
+                self.miss(id);
+                Named::Broken
+            }
             None if self.unknown => Named::Broken,
             None => Named::Missing,
         }
     }
 
+    /// There is no such record, sound or broken.
+    pub fn lacks(&self, id: &str) -> bool {
+        !self.unknown && !self.records.contains_key(id)
+    }
+
     pub fn sound(&self) -> impl Iterator<Item = &Loaded<R>> {
-        self.records.values().flatten()
+        self.miss_unread();
+        self.read()
+    }
+
+    /// The sound ones among those that were read.
+    fn read(&self) -> impl Iterator<Item = &Loaded<R>> {
+        self.records.values().filter_map(|held| match held {
+            Held::Sound(loaded) => Some(loaded),
+            _ => None,
+        })
     }
 
     pub fn any_broken(&self) -> bool {
-        self.unknown || self.records.values().any(Option::is_none)
+        self.miss_unread();
+        let broken = |held: &Held<R>| matches!(held, Held::Broken);
+        self.unknown || self.records.values().any(broken)
     }
 
-    pub fn ids(&self) -> impl Iterator<Item = &str> {
+    fn miss(&self, id: &str) {
+        let mut missed = self.missed.lock().unwrap_or_else(PoisonError::into_inner);
+        missed.insert(id.to_owned());
+    }
+
+    fn miss_unread(&self) {
+        for (id, held) in &self.records {
+            if matches!(held, Held::Unread) {
+                self.miss(id);
+            }
+        }
+    }
+
+    pub fn ids(&self) -> impl Iterator<Item = &str> + Clone {
         self.records.keys().map(String::as_str)
     }
 }
@@ -162,6 +207,8 @@ impl From<Disagreement> for LoadError {
 
 struct Loading<'a> {
     source: &'a dyn Source,
+    /// The paths of the records that are read; `None` for all.
+    wanted: Option<&'a BTreeSet<String>>,
     faults: Vec<Fault>,
     entries: Vec<Entry>,
     files_read: usize,
@@ -195,18 +242,31 @@ impl Loading<'_> {
             .filter(|(_, (kind, _))| *kind == R::KIND)
             .map(|(path, (_, id))| (path, id))
             .collect();
-        let source = self.source;
+        let (source, wanted) = (self.source, self.wanted);
+        // Which policy is in force only all of them tell.
+        let is_wanted = |path: &str| {
+            R::KIND == Kind::Policy || wanted.is_none_or(|wanted| wanted.contains(path))
+        };
         let read: Vec<Option<Parsed<R>>> = records
             .par_iter()
-            .map(|(path, _)| match source.read(path)? {
-                Some(bytes) => Ok(Some(parse::<R>(path, bytes)?)),
-                None => Ok(None),
-            })
+            .map(
+                |(path, _)| match is_wanted(path).then(|| source.read(path)) {
+                    Some(bytes) => match bytes? {
+                        Some(bytes) => Ok(Some(parse::<R>(path, bytes)?)),
+                        None => Ok(None),
+                    },
+                    None => Ok(None),
+                },
+            )
             .collect::<Result<_, LoadError>>()?;
         shelf.unknown = entries.iter().any(|entry| entry.path == R::KIND.folder());
-        for ((_, id), parsed) in records.into_iter().zip(read) {
-            let loaded = parsed.and_then(|parsed| self.keep(parsed));
-            shelf.records.insert(id.to_owned(), loaded);
+        for ((path, id), parsed) in records.into_iter().zip(read) {
+            let held = match parsed.and_then(|parsed| self.keep(parsed)) {
+                Some(loaded) => Held::Sound(loaded),
+                None if is_wanted(path) => Held::Broken,
+                None => Held::Unread,
+            };
+            shelf.records.insert(id.to_owned(), held);
         }
         self.entries.extend(entries);
         Ok(shelf)
@@ -216,8 +276,19 @@ impl Loading<'_> {
 impl Book {
     /// Reads all facts of a book: everything but checks and reviews.
     pub fn facts(source: &dyn Source, clock: Clock) -> Result<Book, LoadError> {
+        Book::some_facts(source, clock, None)
+    }
+
+    /// Reads the marker, the policies and the facts of these paths. Of the others it is known that they are there;
+    /// [`Book::missed`] tells which of them were wanted, so that the book must be read anew with them.
+    pub fn some_facts(
+        source: &dyn Source,
+        clock: Clock,
+        wanted: Option<&BTreeSet<String>>,
+    ) -> Result<Book, LoadError> {
         let mut loading = Loading {
             source,
+            wanted,
             faults: Vec::new(),
             entries: Vec::new(),
             files_read: 0,
@@ -270,6 +341,24 @@ impl Book {
             entries: loading.entries,
             files_read: loading.files_read,
         })
+    }
+
+    /// The paths of facts that were not read and that somebody wanted to see.
+    pub fn missed(&self) -> BTreeSet<String> {
+        fn of<R: Record>(shelf: &Shelf<R>, paths: &mut BTreeSet<String>) {
+            let missed = shelf.missed.lock().unwrap_or_else(PoisonError::into_inner);
+            paths.extend(missed.iter().map(|id| layout::path_of(R::KIND, id)));
+        }
+        let mut paths = BTreeSet::new();
+        of(&self.policies, &mut paths);
+        of(&self.people, &mut paths);
+        of(&self.instruments, &mut paths);
+        of(&self.geometries, &mut paths);
+        of(&self.fluids, &mut paths);
+        of(&self.thermometers, &mut paths);
+        of(&self.baths, &mut paths);
+        of(&self.nonconformities, &mut paths);
+        paths
     }
 
     /// The zone is known; without one no check has a date.
@@ -563,16 +652,17 @@ impl<'a> Fact<'a> {
 }
 
 impl Book {
+    /// The sound facts that were read.
     pub fn each_fact(&self) -> Vec<Fact<'_>> {
         let mut facts: Vec<Fact<'_>> = self.marker.iter().map(Fact::Marker).collect();
-        facts.extend(self.policies.sound().map(Fact::Policy));
-        facts.extend(self.people.sound().map(Fact::Person));
-        facts.extend(self.instruments.sound().map(Fact::Instrument));
-        facts.extend(self.geometries.sound().map(Fact::Geometry));
-        facts.extend(self.fluids.sound().map(Fact::Fluid));
-        facts.extend(self.thermometers.sound().map(Fact::Thermometer));
-        facts.extend(self.baths.sound().map(Fact::Bath));
-        facts.extend(self.nonconformities.sound().map(Fact::Nonconformity));
+        facts.extend(self.policies.read().map(Fact::Policy));
+        facts.extend(self.people.read().map(Fact::Person));
+        facts.extend(self.instruments.read().map(Fact::Instrument));
+        facts.extend(self.geometries.read().map(Fact::Geometry));
+        facts.extend(self.fluids.read().map(Fact::Fluid));
+        facts.extend(self.thermometers.read().map(Fact::Thermometer));
+        facts.extend(self.baths.read().map(Fact::Bath));
+        facts.extend(self.nonconformities.read().map(Fact::Nonconformity));
         facts
     }
 }

@@ -22,15 +22,26 @@ pub type Judge<'a> = dyn Fn(&dyn Source, &Wanted<'_>) -> Result<Outcome, LoadErr
 /// Judges what is staged: staged records by every rule, the others by what the change does to them.
 pub fn staged(repository: &Repository, judge: &Judge<'_>) -> Result<Gate, LoadError> {
     let parents = repository.parents()?;
-    let mut against: Vec<Vec<Change>> = Vec::new();
-    match parents.is_empty() {
-        true => against.push(repository.staged_against(None)?),
-        false => {
-            for parent in &parents {
-                against.push(repository.staged_against(Some(parent))?);
+    let against = || -> Result<Vec<Vec<Change>>, SourceError> {
+        match parents.is_empty() {
+            true => Ok(vec![repository.staged_against(None)?]),
+            false => {
+                let parents = parents.iter();
+                parents
+                    .map(|parent| repository.staged_against(Some(parent)))
+                    .collect()
             }
         }
-    }
+    };
+    // While git compares, what every gate needs is made ready.
+    let (against, reader) = std::thread::scope(|scope| {
+        scope.spawn(crate::parse::make_ready);
+        let reader = scope.spawn(|| Staged::reader(repository));
+        let against = against();
+        (against, reader.join())
+    });
+    let against = against?;
+    let reader = reader.unwrap_or_else(|_| Staged::reader(repository))?;
     let first = against.first().cloned().unwrap_or_default();
     if let Some(change) = first.iter().find(|change| change.unmerged) {
         return Err(LoadError::Source(SourceError::new(
@@ -38,7 +49,12 @@ pub fn staged(repository: &Repository, judge: &Judge<'_>) -> Result<Gate, LoadEr
             "resolve the conflict, stage the file with git add, then commit",
         )));
     }
-    let source = Staged::open(repository, parents.first().map(String::as_str), &first)?;
+    let source = Staged::open(
+        repository,
+        reader,
+        parents.first().map(String::as_str),
+        &first,
+    )?;
     let has_marker = source.read(MARKER)?.is_some();
     let marker = against.iter().zip(&parents).find_map(|(changes, parent)| {
         let change = changes.iter().find(|change| change.path == MARKER);

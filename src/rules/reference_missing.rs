@@ -1,6 +1,6 @@
 use super::{Out, Rule, Run, amends_of};
 use crate::book::view::View;
-use crate::book::{Book, Fact, Links, LoadError, Loaded, Named, Shelf};
+use crate::book::{Book, Fact, Links, LoadError, Loaded, Shelf};
 use crate::finding::{Finding, Place, Severity};
 use crate::parse::Doc;
 use crate::parse::layout;
@@ -61,13 +61,13 @@ fn ask<R>(
     id: &str,
     place: impl FnOnce() -> Place,
 ) {
-    if matches!(shelf.named(id), Named::Missing) {
+    if shelf.lacks(id) {
         say_missing(
             out,
             place(),
             kind,
             id,
-            shelf.records.keys().map(String::as_str),
+            shelf.ids(),
         );
     }
 }

@@ -92,7 +92,47 @@ struct Judge<'a> {
 
 /// Judges a book.
 pub fn run(source: &dyn Source, clock: Clock, wanted: &Wanted<'_>) -> Result<Outcome, LoadError> {
-    let book = Book::facts(source, clock)?;
+    let Some(mut facts) = few_facts(source, wanted)? else {
+        return judge_with(source, Book::facts(source, clock)?, wanted);
+    };
+    loop {
+        let book = Book::some_facts(source, clock, Some(&facts))?;
+        let outcome = judge_with(source, book, wanted)?;
+        let missed = outcome.book.as_ref().map(Book::missed).unwrap_or_default();
+        // What is read is never missed, so this comes to an end.
+        if missed.is_empty() {
+            return Ok(outcome);
+        }
+        facts.extend(missed);
+    }
+}
+
+/// The facts that a few checks name, as far as is seen at once; `None` where all facts had better be read.
+fn few_facts(
+    source: &dyn Source,
+    wanted: &Wanted<'_>,
+) -> Result<Option<BTreeSet<String>>, LoadError> {
+    /// More checks than this name most facts, and would be read twice.
+    const FEW: usize = 32;
+    let Wanted::Only(paths) = wanted else {
+        return Ok(None);
+    };
+    if paths.len() > FEW {
+        return Ok(None);
+    }
+    let mut facts = BTreeSet::new();
+    for path in *paths {
+        if matches!(layout::record(path), Ok((Kind::Check, _)))
+            && let Some(bytes) = source.read(path)?
+            && let Some(check) = parse::<Check>(path, bytes)?.record
+        {
+            facts.extend(names_of(&check));
+        }
+    }
+    Ok(Some(facts))
+}
+
+fn judge_with(source: &dyn Source, book: Book, wanted: &Wanted<'_>) -> Result<Outcome, LoadError> {
     let mut findings = Vec::new();
     let mut entries = book.entries.clone();
     let mut named: Vec<Entry> = Vec::new();
@@ -197,7 +237,9 @@ pub fn run(source: &dyn Source, clock: Clock, wanted: &Wanted<'_>) -> Result<Out
     let mut review_findings = judge.reviews(&reviews, &mut links)?;
     outcome.files += reviews.len();
     judge.follow(&linked, wanted, &mut links)?;
-    judge.nonconformities(&mut review_findings, &links)?;
+    if matches!(wanted, Wanted::All) {
+        judge.nonconformities(&mut review_findings, &links)?;
+    }
     findings.extend(review_findings);
     for (id, kept) in &linked {
         let (doc, check) = kept.as_ref();
@@ -284,8 +326,8 @@ pub fn judge_change(touched: &Touched<'_>) -> Vec<Finding> {
     findings
 }
 
-/// The files that a check rests on by what it names.
-fn names_of(book: &Book, check: &Check) -> Vec<String> {
+/// The files that a check rests on by what it names; the policies come to them.
+fn names_of(check: &Check) -> Vec<String> {
     let mut names = vec![
         layout::MARKER.to_owned(),
         layout::path_of(Kind::Instrument, &check.instrument),
@@ -301,11 +343,6 @@ fn names_of(book: &Book, check: &Check) -> Vec<String> {
         other
             .iter()
             .filter_map(|(kind, id)| Some(layout::path_of(*kind, id.as_deref()?))),
-    );
-    names.extend(
-        book.policies
-            .ids()
-            .map(|id| layout::path_of(Kind::Policy, id)),
     );
     names
 }
@@ -381,7 +418,10 @@ impl Judge<'_> {
             return Ok(judged);
         };
         if self.known.is_none() {
-            judged.rests_on = names_of(self.book, &check);
+            judged.rests_on = names_of(&check);
+            let policies = self.book.policies.ids();
+            let policies = policies.map(|id| layout::path_of(Kind::Policy, id));
+            judged.rests_on.extend(policies);
         }
         let amended = self.is_amended(id)?;
         let named = || NamedRecord::Check {
@@ -610,6 +650,12 @@ fn soften_by_nonconformity(
     findings: &mut [Finding],
 ) -> BTreeSet<(&'static str, String)> {
     let mut softened = BTreeSet::new();
+    if findings
+        .iter()
+        .all(|finding| finding.severity != Severity::Error)
+    {
+        return softened;
+    }
     let mut decided: BTreeMap<(&str, &str), (String, Place)> = BTreeMap::new();
     for record in book
         .nonconformities

@@ -93,6 +93,17 @@ pub struct Repository {
     pub top: PathBuf,
     /// The book's folder below the top, empty or ending in `/`.
     pub prefix: String,
+    /// Where git keeps what is of this work tree alone.
+    git_folder: PathBuf,
+    /// The commit that HEAD stood for when the repository was found.
+    head: Option<String>,
+}
+
+/// What git says of the place that it is started in.
+struct Found {
+    top: PathBuf,
+    git_folder: PathBuf,
+    head: Option<String>,
 }
 
 fn failed(what: &str, output: &std::process::Output) -> SourceError {
@@ -151,39 +162,24 @@ impl Repository {
     /// The environment that git gives a hook is honoured only where it speaks of that repository.
     pub fn of(folder: &Path) -> Result<Repository, SourceError> {
         let (existing, folder) = nearest_existing(folder)?;
-        let mut found = Repository {
-            cwd: existing,
-            from_environment: false,
-            top: PathBuf::new(),
-            prefix: String::new(),
-        };
-        let own_top = found.find_top();
+        let own = Repository::at(existing, false);
+        let own_found = own.find();
         #[expect(clippy::disallowed_methods, reason = "what git tells its hooks")]
         let told =
             std::env::var_os("GIT_DIR").is_some() || std::env::var_os("GIT_INDEX_FILE").is_some();
         if told {
-            let mut named = Repository {
-                cwd: PathBuf::from("."),
-                from_environment: true,
-                top: PathBuf::new(),
-                prefix: String::new(),
-            };
-            if let Ok(top) = named.find_top()
-                && let Some(prefix) = prefix_of(&top, &folder)
+            let named = Repository::at(PathBuf::from("."), true);
+            if let Ok(found) = named.find()
+                && let Some(prefix) = prefix_of(&found.top, &folder)
+                && own_found
+                    .as_ref()
+                    .map_or(true, |own| speaks_of(&found, own))
             {
-                named.top = top;
-                named.prefix = prefix;
-                let honoured = match &own_top {
-                    Ok(own_top) => named.speaks_of(&found, own_top)?,
-                    Err(_) => true,
-                };
-                if honoured {
-                    return Ok(named);
-                }
+                return Ok(named.with(found, prefix));
             }
         }
-        found.top = own_top?;
-        found.prefix = prefix_of(&found.top, &folder).ok_or_else(|| {
+        let found = own_found?;
+        let prefix = prefix_of(&found.top, &folder).ok_or_else(|| {
             SourceError::new(
                 format!(
                     "{} is not in the work tree {}",
@@ -193,7 +189,28 @@ impl Repository {
                 "name the book's folder with --book DIR",
             )
         })?;
-        Ok(found)
+        Ok(own.with(found, prefix))
+    }
+
+    fn at(cwd: PathBuf, from_environment: bool) -> Repository {
+        Repository {
+            cwd,
+            from_environment,
+            top: PathBuf::new(),
+            prefix: String::new(),
+            git_folder: PathBuf::new(),
+            head: None,
+        }
+    }
+
+    fn with(self, found: Found, prefix: String) -> Repository {
+        Repository {
+            top: found.top,
+            prefix,
+            git_folder: found.git_folder,
+            head: found.head,
+            ..self
+        }
     }
 
     /// Whether a folder lies in the work tree of a repository, whatever the environment says.
@@ -240,36 +257,6 @@ impl Repository {
         }
     }
 
-    /// Whether the environment means the repository that is found where the book lies, and not the one whose hook
-    /// went on to a book elsewhere: git takes the current folder for the work tree of whatever GIT_DIR names.
-    fn speaks_of(&self, found: &Repository, own_top: &Path) -> Result<bool, SourceError> {
-        #[expect(clippy::disallowed_methods, reason = "what git tells its hooks")]
-        let (work_tree, index) = (
-            std::env::var_os("GIT_WORK_TREE"),
-            std::env::var_os("GIT_INDEX_FILE"),
-        );
-        let git_folder = self.git_folder()?;
-        if git_folder != found.git_folder()? {
-            let explicit = work_tree.is_some_and(|tree| Path::new(&tree).is_absolute());
-            return Ok(explicit && self.top.starts_with(own_top));
-        }
-        let Some(index) = index else {
-            return Ok(true);
-        };
-        let index = self.top.join(index);
-        let Some(Ok(folder)) = index.parent().map(Path::canonicalize) else {
-            return Ok(true);
-        };
-        let of_a_repository = folder.join("HEAD").is_file()
-            && (folder.join("objects").is_dir() || folder.join("commondir").is_file());
-        Ok(folder == git_folder || !of_a_repository)
-    }
-
-    fn git_folder(&self) -> Result<PathBuf, SourceError> {
-        let folder = PathBuf::from(self.line(&["rev-parse", "--absolute-git-dir"])?);
-        Ok(folder.canonicalize().unwrap_or(folder))
-    }
-
     /// A git command on this repository. It never writes to index, refs or work tree.
     pub fn git(&self) -> Command {
         let mut command = Command::new("git");
@@ -308,16 +295,44 @@ impl Repository {
             .to_owned())
     }
 
-    fn find_top(&self) -> Result<PathBuf, SourceError> {
-        let top = self
-            .line(&["rev-parse", "--show-toplevel"])
-            .map_err(no_top)?;
-        PathBuf::from(&top).canonicalize().map_err(|error| {
-            SourceError::new(
-                format!("{top} cannot be opened: {error}"),
-                "look at its permissions",
-            )
-        })
+    /// Asks git where it is; once for all, since each question costs a process.
+    fn find(&self) -> Result<Found, SourceError> {
+        let real = |path: &str| {
+            PathBuf::from(path).canonicalize().map_err(|error| {
+                SourceError::new(
+                    format!("{path} cannot be opened: {error}"),
+                    "look at its permissions",
+                )
+            })
+        };
+        let top = ["rev-parse", "--show-toplevel"];
+        let all = ["--absolute-git-dir", "--verify", "--quiet", "HEAD^{commit}"];
+        let output = self.git().args(top).args(all).output().map_err(no_git)?;
+        let said = String::from_utf8_lossy(&output.stdout);
+        // Before the first commit there is no HEAD, and git ends with an error behind what it has said.
+        let lines: Vec<&str> = said.lines().collect();
+        match lines[..] {
+            [top, git_folder] if !output.status.success() => Ok(Found {
+                top: real(top)?,
+                git_folder: real(git_folder)?,
+                head: None,
+            }),
+            [top, git_folder, head] if output.status.success() => Ok(Found {
+                top: real(top)?,
+                git_folder: real(git_folder)?,
+                head: Some(head.to_owned()),
+            }),
+            // A path of several lines, or none.
+            _ => {
+                let top = self.line(&top).map_err(no_top)?;
+                let head = self.line(&["rev-parse", "--verify", "--quiet", "HEAD^{commit}"]);
+                Ok(Found {
+                    top: real(&top)?,
+                    git_folder: real(&self.line(&["rev-parse", "--absolute-git-dir"])?)?,
+                    head: head.ok(),
+                })
+            }
+        }
     }
 
     /// A path that git keeps for this repository, such as `hooks` or `MERGE_HEAD`.
@@ -341,22 +356,13 @@ impl Repository {
     /// The commits that the commit in the making will have as parents; none in an empty repository.
     pub fn parents(&self) -> Result<Vec<String>, SourceError> {
         let mut parents = Vec::new();
-        let output = self
-            .git()
-            .args(["rev-parse", "--verify", "--quiet", "HEAD^{commit}"])
-            .output();
-        let output = output.map_err(|error| {
-            SourceError::new(
-                format!("the program git cannot be started: {error}"),
-                "install git",
-            )
-        })?;
-        if output.status.success() {
-            parents.push(String::from_utf8_lossy(&output.stdout).trim().to_owned());
-        } else if self.line(&["symbolic-ref", "--quiet", "HEAD"]).is_err() {
-            return Err(failed("rev-parse HEAD", &output));
+        match &self.head {
+            Some(head) => parents.push(head.clone()),
+            None => {
+                self.line(&["symbolic-ref", "--quiet", "HEAD"])?;
+            }
         }
-        let merge_head = self.git_path("MERGE_HEAD")?;
+        let merge_head = self.git_folder.join("MERGE_HEAD");
         #[expect(
             clippy::disallowed_methods,
             reason = "git's own note of a merge under way"
@@ -498,6 +504,30 @@ impl Repository {
     }
 }
 
+/// Whether the environment means the repository that is found where the book lies, and not the one whose hook
+/// went on to a book elsewhere: git takes the current folder for the work tree of whatever GIT_DIR names.
+fn speaks_of(named: &Found, own: &Found) -> bool {
+    #[expect(clippy::disallowed_methods, reason = "what git tells its hooks")]
+    let (work_tree, index) = (
+        std::env::var_os("GIT_WORK_TREE"),
+        std::env::var_os("GIT_INDEX_FILE"),
+    );
+    if named.git_folder != own.git_folder {
+        let explicit = work_tree.is_some_and(|tree| Path::new(&tree).is_absolute());
+        return explicit && named.top.starts_with(&own.top);
+    }
+    let Some(index) = index else {
+        return true;
+    };
+    let index = named.top.join(index);
+    let Some(Ok(folder)) = index.parent().map(Path::canonicalize) else {
+        return true;
+    };
+    let of_a_repository = folder.join("HEAD").is_file()
+        && (folder.join("objects").is_dir() || folder.join("commondir").is_file());
+    folder == named.git_folder || !of_a_repository
+}
+
 fn version(mode: &str, id: &str) -> Option<Version> {
     let mode = u32::from_str_radix(mode, 8).ok()?;
     let none = mode == 0 || id.bytes().all(|byte| byte == b'0');
@@ -546,6 +576,9 @@ fn prefix_of(top: &Path, folder: &Path) -> Option<String> {
     }
     Some(prefix)
 }
+
+/// A repository's objects, opened.
+pub struct Reader(Objects);
 
 /// Reads objects by id.
 enum Objects {
@@ -649,40 +682,47 @@ pub struct Staged {
 }
 
 impl Staged {
+    /// What is read of a repository before it is known what is staged.
+    pub fn reader(repository: &Repository) -> Result<Reader, SourceError> {
+        Ok(Reader(Objects::open(repository)?))
+    }
+
     pub fn open(
         repository: &Repository,
+        reader: Reader,
         head: Option<&str>,
         changes: &[Change],
     ) -> Result<Staged, SourceError> {
-        let root = match head {
-            None => None,
-            Some(head) => {
-                let folder = repository.prefix.trim_end_matches('/');
-                let name = format!("{head}:{folder}");
-                let output = repository
-                    .git()
-                    .args(["rev-parse", "--verify", "--quiet", &name])
-                    .output();
-                let output = output.map_err(|error| {
-                    SourceError::new(
-                        format!("the program git cannot be started: {error}"),
-                        "install git",
-                    )
-                })?;
-                let id = String::from_utf8_lossy(&output.stdout).trim().to_owned();
-                output.status.success().then_some(id)
-            }
-        };
-        Ok(Staged {
+        let mut staged = Staged {
             repository: repository.clone(),
-            objects: Mutex::new(vec![Objects::open(repository)?]),
-            root,
+            objects: Mutex::new(vec![reader.0]),
+            root: None,
             changed: changes
                 .iter()
                 .map(|change| (change.path.clone(), change.new.clone()))
                 .collect(),
             trees: Mutex::new(BTreeMap::new()),
-        })
+        };
+        staged.root = match head {
+            Some(head) => staged.folder_of(head)?,
+            None => None,
+        };
+        Ok(staged)
+    }
+
+    /// The tree of the book's folder in a commit.
+    fn folder_of(&self, commit: &str) -> Result<Option<String>, SourceError> {
+        let object = self.object(commit)?;
+        let first = object.split(|byte| *byte == b'\n').next();
+        let tree = first.and_then(|line| line.strip_prefix(b"tree "));
+        let mut id = tree.map(|id| String::from_utf8_lossy(id).into_owned());
+        for step in self.repository.prefix.split_terminator('/') {
+            let Some(tree) = id else { return Ok(None) };
+            let entries = tree_entries(&self.object(&tree)?, tree.len() / 2);
+            let below = entries.get(step).filter(|entry| entry.mode == 0o40_000);
+            id = below.map(|entry| entry.id.clone());
+        }
+        Ok(id)
     }
 
     /// The bytes of a blob, cut as those of a file are.
