@@ -18,7 +18,7 @@ use crate::record::person::{Duty, Person};
 use crate::record::policy::Policy;
 use crate::record::review::{Review, ReviewDecision};
 use crate::record::thermometer::Thermometer;
-use crate::record::{Kind, Record};
+use crate::record::{Kind, Record, Word};
 use crate::source::{Entry, Source, SourceError, What};
 use crate::text::Position;
 use jiff::civil::Date;
@@ -341,6 +341,16 @@ impl Book {
             entries: loading.entries,
             files_read: loading.files_read,
         })
+    }
+
+    /// Looks where the facts are, so that a source that remembers need not look again. What fails will fail again.
+    pub fn look(source: &dyn Source) {
+        let _ = source.read(layout::MARKER);
+        for (_, kind) in Kind::ALL {
+            if !matches!(kind, Kind::Book | Kind::Check | Kind::Review) {
+                let _ = source.list(kind.folder());
+            }
+        }
     }
 
     /// The paths of facts that were not read and that somebody wanted to see.

@@ -1,6 +1,6 @@
 //! The gate: what is staged, judged before it becomes a commit.
 
-use crate::book::LoadError;
+use crate::book::{Book, LoadError};
 use crate::finding::{Finding, Severity};
 use crate::parse::layout::{MARKER, Slot, folder_kind, slot};
 use crate::record::Kind;
@@ -33,15 +33,22 @@ pub fn staged(repository: &Repository, judge: &Judge<'_>) -> Result<Gate, LoadEr
             }
         }
     };
-    // While git compares, what every gate needs is made ready.
-    let (against, reader) = std::thread::scope(|scope| {
+    let head = parents.first().map(String::as_str);
+    // While git compares, what nearly every gate needs is made ready.
+    let (against, before) = std::thread::scope(|scope| {
         scope.spawn(crate::parse::make_ready);
-        let reader = scope.spawn(|| Staged::reader(repository));
+        let before = scope.spawn(|| {
+            let before = Staged::open(repository, head);
+            if let Ok(before) = &before {
+                Book::look(before);
+            }
+            before
+        });
         let against = against();
-        (against, reader.join())
+        (against, before.join())
     });
     let against = against?;
-    let reader = reader.unwrap_or_else(|_| Staged::reader(repository))?;
+    let before = before.unwrap_or_else(|_| Staged::open(repository, head))?;
     let first = against.first().cloned().unwrap_or_default();
     if let Some(change) = first.iter().find(|change| change.unmerged) {
         return Err(LoadError::Source(SourceError::new(
@@ -49,12 +56,7 @@ pub fn staged(repository: &Repository, judge: &Judge<'_>) -> Result<Gate, LoadEr
             "resolve the conflict, stage the file with git add, then commit",
         )));
     }
-    let source = Staged::open(
-        repository,
-        reader,
-        parents.first().map(String::as_str),
-        &first,
-    )?;
+    let source = before.with(&first);
     let has_marker = source.read(MARKER)?.is_some();
     let marker = against.iter().zip(&parents).find_map(|(changes, parent)| {
         let change = changes.iter().find(|change| change.path == MARKER);

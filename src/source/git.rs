@@ -577,9 +577,6 @@ fn prefix_of(top: &Path, folder: &Path) -> Option<String> {
     Some(prefix)
 }
 
-/// A repository's objects, opened.
-pub struct Reader(Objects);
-
 /// Reads objects by id.
 enum Objects {
     Library(git2::Repository),
@@ -682,25 +679,13 @@ pub struct Staged {
 }
 
 impl Staged {
-    /// What is read of a repository before it is known what is staged.
-    pub fn reader(repository: &Repository) -> Result<Reader, SourceError> {
-        Ok(Reader(Objects::open(repository)?))
-    }
-
-    pub fn open(
-        repository: &Repository,
-        reader: Reader,
-        head: Option<&str>,
-        changes: &[Change],
-    ) -> Result<Staged, SourceError> {
+    /// The book as a commit holds it, without changes.
+    pub fn open(repository: &Repository, head: Option<&str>) -> Result<Staged, SourceError> {
         let mut staged = Staged {
             repository: repository.clone(),
-            objects: Mutex::new(vec![reader.0]),
+            objects: Mutex::new(vec![Objects::open(repository)?]),
             root: None,
-            changed: changes
-                .iter()
-                .map(|change| (change.path.clone(), change.new.clone()))
-                .collect(),
+            changed: BTreeMap::new(),
             trees: Mutex::new(BTreeMap::new()),
         };
         staged.root = match head {
@@ -708,6 +693,15 @@ impl Staged {
             None => None,
         };
         Ok(staged)
+    }
+
+    /// The same with the changes that are staged.
+    pub fn with(mut self, changes: &[Change]) -> Staged {
+        let changes = changes.iter();
+        self.changed = changes
+            .map(|change| (change.path.clone(), change.new.clone()))
+            .collect();
+        self
     }
 
     /// The tree of the book's folder in a commit.
@@ -813,6 +807,13 @@ impl Staged {
     }
 }
 
+fn hexadecimal(bytes: &[u8]) -> String {
+    const DIGITS: &[u8; 16] = b"0123456789abcdef";
+    let digit = |half: u8| char::from(DIGITS[usize::from(half)]);
+    let digits = bytes.iter().flat_map(|byte| [byte >> 4, byte & 15]);
+    digits.map(digit).collect()
+}
+
 /// The entries of a tree object: mode, name, then the id's raw bytes.
 fn tree_entries(bytes: &[u8], id_length: usize) -> Tree {
     let mut entries = BTreeMap::new();
@@ -831,7 +832,7 @@ fn tree_entries(bytes: &[u8], id_length: usize) -> Tree {
         let mode = std::str::from_utf8(&rest[..space]).ok();
         if let Some(mode) = mode.and_then(|mode| u32::from_str_radix(mode, 8).ok()) {
             let name = String::from_utf8_lossy(&rest[space + 1..end]).into_owned();
-            let id = id.iter().map(|byte| format!("{byte:02x}")).collect();
+            let id = hexadecimal(id);
             entries.insert(name, Version { mode, id });
         }
         rest = &rest[end + 1 + id_length..];
