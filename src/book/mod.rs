@@ -18,7 +18,7 @@ use crate::record::person::{Duty, Person};
 use crate::record::policy::Policy;
 use crate::record::review::{Review, ReviewDecision};
 use crate::record::thermometer::Thermometer;
-use crate::record::{Kind, Record, Word};
+use crate::record::{Kind, Record};
 use crate::source::{Entry, Source, SourceError, What};
 use crate::text::Position;
 use jiff::civil::Date;
@@ -205,6 +205,20 @@ impl From<Disagreement> for LoadError {
     }
 }
 
+/// More are worth the cores that they are shared among.
+const FEW: usize = 16;
+
+/// What a function makes of each item, on all cores where there are many.
+pub fn each_of<T: Sync, U: Send, E: Send>(
+    items: &[T],
+    function: impl Fn(&T) -> Result<U, E> + Sync + Send,
+) -> Result<Vec<U>, E> {
+    match items.len() > FEW {
+        true => items.par_iter().map(function).collect(),
+        false => items.iter().map(function).collect(),
+    }
+}
+
 struct Loading<'a> {
     source: &'a dyn Source,
     /// The paths of the records that are read; `None` for all.
@@ -247,18 +261,13 @@ impl Loading<'_> {
         let is_wanted = |path: &str| {
             R::KIND == Kind::Policy || wanted.is_none_or(|wanted| wanted.contains(path))
         };
-        let read: Vec<Option<Parsed<R>>> = records
-            .par_iter()
-            .map(
-                |(path, _)| match is_wanted(path).then(|| source.read(path)) {
-                    Some(bytes) => match bytes? {
-                        Some(bytes) => Ok(Some(parse::<R>(path, bytes)?)),
-                        None => Ok(None),
-                    },
-                    None => Ok(None),
-                },
-            )
-            .collect::<Result<_, LoadError>>()?;
+        let read = each_of(&records, |(path, _)| -> Result<_, LoadError> {
+            let bytes = match is_wanted(path) {
+                true => source.read(path)?,
+                false => None,
+            };
+            Ok(bytes.map(|bytes| parse::<R>(path, bytes)).transpose()?)
+        })?;
         shelf.unknown = entries.iter().any(|entry| entry.path == R::KIND.folder());
         for ((path, id), parsed) in records.into_iter().zip(read) {
             let held = match parsed.and_then(|parsed| self.keep(parsed)) {
@@ -345,12 +354,11 @@ impl Book {
 
     /// Looks where the facts are, so that a source that remembers need not look again. What fails will fail again.
     pub fn look(source: &dyn Source) {
-        let _ = source.read(layout::MARKER);
-        for (_, kind) in Kind::ALL {
-            if !matches!(kind, Kind::Book | Kind::Check | Kind::Review) {
-                let _ = source.list(kind.folder());
-            }
-        }
+        let clock = Clock {
+            now: Timestamp::UNIX_EPOCH,
+            as_of: None,
+        };
+        let _ = Book::some_facts(source, clock, Some(&BTreeSet::new()));
     }
 
     /// The paths of facts that were not read and that somebody wanted to see.

@@ -36,9 +36,9 @@ pub fn staged(repository: &Repository, judge: &Judge<'_>) -> Result<Gate, LoadEr
     let head = parents.first().map(String::as_str);
     // While git compares, what nearly every gate needs is made ready.
     let (against, before) = std::thread::scope(|scope| {
-        scope.spawn(crate::parse::make_ready);
         let before = scope.spawn(|| {
             let before = Staged::open(repository, head);
+            crate::parse::make_ready();
             if let Ok(before) = &before {
                 Book::look(before);
             }

@@ -5,8 +5,8 @@ use super::toml::{Node, Value, escape};
 use super::{Doc, FORMAT, Fault, FaultKind, METHOD};
 use crate::record::{Kind, Word};
 use crate::text::nearest;
-use jsonschema::Validator;
 use jsonschema::error::{TypeKind, ValidationError, ValidationErrorKind};
+use jsonschema::{PatternCache, Validator};
 use serde_json::Value as Json;
 use std::collections::BTreeMap;
 use std::sync::OnceLock;
@@ -36,6 +36,9 @@ struct Schema {
     explainer: OnceLock<Option<Validator>>,
 }
 
+/// The schemas share most of their patterns.
+static PATTERNS: OnceLock<PatternCache> = OnceLock::new();
+
 /// Each is built when the first record of its kind is read.
 fn schema(kind: Kind) -> Option<&'static Schema> {
     static SCHEMAS: [OnceLock<Option<Schema>>; Kind::ALL.len()] =
@@ -46,6 +49,7 @@ fn schema(kind: Kind) -> Option<&'static Schema> {
         // The patterns say all that formats would, and more.
         let validator = jsonschema::options_for::<Tree>()
             .with_pattern_options(jsonschema::PatternOptions::regex())
+            .with_pattern_cache(PATTERNS.get_or_init(PatternCache::new).clone())
             .build(&json)
             .ok()?;
         Some(Schema {

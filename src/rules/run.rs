@@ -1,6 +1,7 @@
 //! Judges a snapshot of a book: reads its facts, then each check once, then what checks say of one another.
 
 use super::{Out, RULES, Rule, Run, Touched, support};
+use crate::book::each_of;
 use crate::book::view::View;
 use crate::book::zone::Zone;
 use crate::book::{
@@ -16,7 +17,6 @@ use crate::record::policy::Policy;
 use crate::record::review::Review;
 use crate::source::{Entry, Source, What};
 use jiff::civil::Date;
-use rayon::prelude::*;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Which checks and reviews are judged; the facts always are.
@@ -206,8 +206,7 @@ fn judge_with(source: &dyn Source, book: Book, wanted: &Wanted<'_>) -> Result<Ou
     let mut kept = Vec::with_capacity(checks.len());
     let mut linked = Vec::new();
     let judge_batch = |batch: &[Named<'_>]| -> Result<Vec<Judged>, LoadError> {
-        let checks = batch.par_iter();
-        checks.map(|(path, id)| judge.check(path, id)).collect()
+        each_of(batch, |(path, id)| judge.check(path, id))
     };
     let mut put_aside = |(batch, judged): (&[Named<'_>], Vec<Judged>)| {
         for ((_, id), one) in batch.iter().zip(judged) {
@@ -222,7 +221,10 @@ fn judge_with(source: &dyn Source, book: Book, wanted: &Wanted<'_>) -> Result<Ou
     // What one core alone can do is done beside the next batch.
     let mut batches = checks.chunks(BATCH);
     let first = batches.next().unwrap_or_default();
-    let (judged, of_paths) = rayon::join(|| judge_batch(first), of_paths);
+    let (judged, of_paths) = match wanted {
+        Wanted::All => rayon::join(|| judge_batch(first), of_paths),
+        Wanted::Only(_) => (judge_batch(first), of_paths()),
+    };
     let mut last = (first, judged?);
     for batch in batches {
         let (judged, ()) = rayon::join(|| judge_batch(batch), || put_aside(last));
@@ -484,10 +486,7 @@ impl Judge<'_> {
     /// Reads reviews; the facts of those that concern a check go to the links.
     fn reviews(&self, paths: &[Named<'_>], links: &mut Links) -> Result<Vec<Finding>, LoadError> {
         let known: &Links = links;
-        let read: Vec<_> = paths
-            .par_iter()
-            .map(|(path, _)| self.review(path, known))
-            .collect::<Result<_, LoadError>>()?;
+        let read = each_of(paths, |(path, _)| self.review(path, known))?;
         let mut findings = Vec::new();
         for (said, facts) in read {
             findings.extend(said);
