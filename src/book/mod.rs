@@ -261,19 +261,20 @@ impl Loading<'_> {
         let is_wanted = |path: &str| {
             R::KIND == Kind::Policy || wanted.is_none_or(|wanted| wanted.contains(path))
         };
-        let read = each_of(&records, |(path, _)| -> Result<_, LoadError> {
-            let bytes = match is_wanted(path) {
-                true => source.read(path)?,
-                false => None,
-            };
+        let (wanted, others): (Vec<_>, Vec<_>) =
+            records.into_iter().partition(|(path, _)| is_wanted(path));
+        let read = each_of(&wanted, |(path, _)| -> Result<_, LoadError> {
+            let bytes = source.read(path)?;
             Ok(bytes.map(|bytes| parse::<R>(path, bytes)).transpose()?)
         })?;
         shelf.unknown = entries.iter().any(|entry| entry.path == R::KIND.folder());
-        for ((path, id), parsed) in records.into_iter().zip(read) {
+        for (_, id) in others {
+            shelf.records.insert(id.to_owned(), Held::Unread);
+        }
+        for ((_, id), parsed) in wanted.into_iter().zip(read) {
             let held = match parsed.and_then(|parsed| self.keep(parsed)) {
                 Some(loaded) => Held::Sound(loaded),
-                None if is_wanted(path) => Held::Broken,
-                None => Held::Unread,
+                None => Held::Broken,
             };
             shelf.records.insert(id.to_owned(), held);
         }

@@ -23,7 +23,11 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
             .map(|disk| disk.root)
             .unwrap_or_else(|_| common.folder()),
     };
+    // Beside git, which is asked first.
+    std::thread::spawn(crate::parse::make_ready);
+    let t0 = std::time::Instant::now();
     let repository = Repository::of(&folder)?;
+    eprintln!("found {:?}", t0.elapsed());
     let clock = common.clock();
     let judge = |source: &dyn Source, wanted: &Wanted<'_>| {
         progress::watched(common.quiet, source, |source| {

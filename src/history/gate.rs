@@ -20,7 +20,9 @@ pub enum Gate {
 pub type Judge<'a> = dyn Fn(&dyn Source, &Wanted<'_>) -> Result<Outcome, LoadError> + 'a;
 
 /// Judges what is staged: staged records by every rule, the others by what the change does to them.
+#[allow(clippy::all)]
 pub fn staged(repository: &Repository, judge: &Judge<'_>) -> Result<Gate, LoadError> {
+    let t0 = std::time::Instant::now();
     let parents = repository.parents()?;
     let against = || -> Result<Vec<Vec<Change>>, SourceError> {
         match parents.is_empty() {
@@ -38,15 +40,16 @@ pub fn staged(repository: &Repository, judge: &Judge<'_>) -> Result<Gate, LoadEr
     let (against, before) = std::thread::scope(|scope| {
         let before = scope.spawn(|| {
             let before = Staged::open(repository, head);
-            crate::parse::make_ready();
             if let Ok(before) = &before {
                 Book::look(before);
             }
+            eprintln!("looked {:?}", t0.elapsed());
             before
         });
         let against = against();
         (against, before.join())
     });
+    eprintln!("diff done {:?}", t0.elapsed());
     let against = against?;
     let before = before.unwrap_or_else(|_| Staged::open(repository, head))?;
     let first = against.first().cloned().unwrap_or_default();
@@ -129,7 +132,9 @@ pub fn staged(repository: &Repository, judge: &Judge<'_>) -> Result<Gate, LoadEr
         true => Wanted::All,
         false => Wanted::Only(&records),
     };
+    eprintln!("to judge {:?}", t0.elapsed());
     let mut outcome = judge(&source, &wanted)?;
+    eprintln!("judged {:?}", t0.elapsed());
     let rests_on = std::mem::take(&mut outcome.rests_on);
     // A nonconformity decides about what cannot be undone; what is not committed yet can be.
     for finding in &mut outcome.findings {

@@ -3,6 +3,7 @@
 //! The index as a whole is never listed: git says what differs from a commit, and the rest is the commit's tree.
 //! Lists come from the git program, objects from libgit2, or from `git cat-file` where libgit2 cannot open the repository.
 
+use super::tree::Tree;
 use super::{Entry, Source, SourceError, What};
 use crate::parse::MAX_BYTES;
 use std::collections::{BTreeMap, BTreeSet};
@@ -664,9 +665,6 @@ impl Drop for Objects {
     }
 }
 
-/// What stands in a folder, by name.
-type Tree = BTreeMap<String, Version>;
-
 /// The book as the commit in the making holds it: a commit's tree, with what the index changes in it.
 pub struct Staged {
     repository: Repository,
@@ -712,9 +710,9 @@ impl Staged {
         let mut id = tree.map(|id| String::from_utf8_lossy(id).into_owned());
         for step in self.repository.prefix.split_terminator('/') {
             let Some(tree) = id else { return Ok(None) };
-            let entries = tree_entries(&self.object(&tree)?, tree.len() / 2);
-            let below = entries.get(step).filter(|entry| entry.mode == 0o40_000);
-            id = below.map(|entry| entry.id.clone());
+            let tree = Tree::new(self.object(&tree)?, tree.len());
+            let below = tree.get(step).filter(|entry| entry.mode == 0o40_000);
+            id = below.map(|entry| entry.id);
         }
         Ok(id)
     }
@@ -767,8 +765,8 @@ impl Staged {
                 .map(|entry| entry.id.clone()),
         };
         let entries = Arc::new(match id {
-            None => BTreeMap::new(),
-            Some(id) => tree_entries(&self.object(&id)?, id.len() / 2),
+            None => Tree::default(),
+            Some(id) => Tree::new(self.object(&id)?, id.len()),
         });
         let mut trees = self
             .trees
@@ -786,8 +784,7 @@ impl Staged {
         Ok(self
             .tree(folder)?
             .get(name)
-            .filter(|entry| entry.mode != 0o40_000)
-            .cloned())
+            .filter(|entry| entry.mode != 0o40_000))
     }
 
     fn collect(
@@ -795,49 +792,16 @@ impl Staged {
         folder: &str,
         into: &mut BTreeMap<String, Version>,
     ) -> Result<(), SourceError> {
-        for (name, entry) in self.tree(folder)?.iter() {
+        for (name, entry) in self.tree(folder)?.entries() {
             let path = format!("{folder}/{name}");
             if entry.mode == 0o40_000 {
                 self.collect(&path, into)?;
             } else {
-                into.insert(path, entry.clone());
+                into.insert(path, entry);
             }
         }
         Ok(())
     }
-}
-
-fn hexadecimal(bytes: &[u8]) -> String {
-    const DIGITS: &[u8; 16] = b"0123456789abcdef";
-    let digit = |half: u8| char::from(DIGITS[usize::from(half)]);
-    let digits = bytes.iter().flat_map(|byte| [byte >> 4, byte & 15]);
-    digits.map(digit).collect()
-}
-
-/// The entries of a tree object: mode, name, then the id's raw bytes.
-fn tree_entries(bytes: &[u8], id_length: usize) -> Tree {
-    let mut entries = BTreeMap::new();
-    let mut rest = bytes;
-    while let Some(space) = rest.iter().position(|byte| *byte == b' ') {
-        let Some(end) = rest
-            .iter()
-            .position(|byte| *byte == 0)
-            .filter(|end| *end > space)
-        else {
-            break;
-        };
-        let Some(id) = rest.get(end + 1..end + 1 + id_length) else {
-            break;
-        };
-        let mode = std::str::from_utf8(&rest[..space]).ok();
-        if let Some(mode) = mode.and_then(|mode| u32::from_str_radix(mode, 8).ok()) {
-            let name = String::from_utf8_lossy(&rest[space + 1..end]).into_owned();
-            let id = hexadecimal(id);
-            entries.insert(name, Version { mode, id });
-        }
-        rest = &rest[end + 1 + id_length..];
-    }
-    entries
 }
 
 impl Source for Staged {
@@ -864,7 +828,9 @@ impl Source for Staged {
     }
 
     fn top(&self) -> Result<Vec<String>, SourceError> {
-        let mut names: BTreeSet<String> = self.tree("")?.keys().cloned().collect();
+        let tree = self.tree("")?;
+        let mut names: BTreeSet<String> =
+            tree.entries().map(|(name, _)| name.into_owned()).collect();
         for (path, version) in &self.changed {
             let (name, below) = path.split_once('/').unwrap_or((path, ""));
             match version {
