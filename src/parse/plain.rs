@@ -1,90 +1,253 @@
 //! The short way from TOML text to a tree: of a sound text that uses nothing rare.
 //!
-//! It reads what the parser's events say, without the tables that the library keeps beside them. Whatever is wrong, new
-//! in TOML 1.1 or rare is left to the long way in `toml`, which gives the same tree and has words for it.
+//! Nearly all records are headers and plain keys with one value a line, and a book has many records. Such a text is read
+//! here line by line. Whatever is wrong, new in TOML 1.1 or only rare is left to the long way in `toml`, which gives the
+//! same tree, from the library's parser, and has words for what is wrong; a test reads each text both ways.
 
-use super::toml::{Node, Value, newer_escape};
+use super::toml::{Node, Value};
 use crate::text::Span;
 use compact_str::CompactString;
-use std::borrow::Cow;
-use toml_parser::decoder::{Encoding, ScalarKind};
-use toml_parser::parser::{EventReceiver, ValidateWhitespace, parse_document};
-use toml_parser::{ErrorSink, ParseError, Source};
 
 /// Keys of one table; their number is small, so that each is looked for along the list.
 const MOST_KEYS: usize = 64;
-/// Arrays and inline tables within one another.
-const MOST_OPEN: usize = 6;
-/// Keys of a header.
-const MOST_PATH: usize = 2;
+/// Digits of a whole number that surely fits 64 bits.
+const MOST_DIGITS: usize = 18;
 
 type Entries = Vec<(CompactString, Node)>;
 
 /// The root of a text's tree; `None` where the long way must be gone.
 pub(super) fn tree(text: &str) -> Option<Node> {
-    if text.starts_with('\u{feff}') {
+    if !is_clean(text.as_bytes()) {
         return None;
     }
-    let source = Source::new(text);
-    let tokens = source.lex().into_vec();
-    let mut builder = Builder {
-        source,
-        root: Vec::new(),
-        header: None,
-        in_header: false,
-        table: Vec::new(),
-        key: None,
-        open: Vec::new(),
-        given_up: false,
-    };
-    let mut refused = false;
-    let mut sink = |_: ParseError| refused = true;
-    parse_document(
-        &tokens,
-        &mut ValidateWhitespace::new(&mut builder, source),
-        &mut sink,
-    );
-    builder.finish_table();
-    (!refused && !builder.given_up).then(|| Node {
+    let mut root = Vec::new();
+    let mut header = None;
+    let mut table = Vec::new();
+    let mut start = 0;
+    for line in text.split_inclusive('\n') {
+        let whole = line.trim_end_matches('\n');
+        let cursor = Cursor {
+            line: whole.strip_suffix('\r').unwrap_or(whole),
+            at: 0,
+            start,
+        };
+        start += line.len();
+        match cursor.read()? {
+            Line::Empty => {}
+            Line::Key(key, node) => insert(&mut table, key.into(), node)?,
+            Line::Header(next) => {
+                let entries = std::mem::take(&mut table);
+                close(&mut root, header.replace(next), entries)?;
+            }
+        }
+    }
+    close(&mut root, header, table)?;
+    Some(Node {
         span: Span::default(),
         key_span: Span::default(),
-        value: Value::Table(builder.root),
+        value: Value::Table(root),
     })
 }
 
-/// The header of the table that is read.
-struct Header {
+/// Whether no control character stands in it but tabs and line ends. A byte order mark is not clean.
+fn is_clean(text: &[u8]) -> bool {
+    let control =
+        |byte: &u8| (*byte < b' ' && !matches!(byte, b'\t' | b'\n' | b'\r')) || *byte == 0x7f;
+    // Without a break, so that many bytes are looked at together.
+    let controls = text.iter().fold(false, |found, byte| found | control(byte));
+    let lone = |at: usize| text.get(at + 1) != Some(&b'\n');
+    !controls
+        && !text.starts_with("\u{feff}".as_bytes())
+        && !memchr::memchr_iter(b'\r', text).any(lone)
+}
+
+fn close(root: &mut Entries, header: Option<Header>, table: Entries) -> Option<()> {
+    match header {
+        Some(header) => attach(root, header, table),
+        None => {
+            *root = table;
+            Some(())
+        }
+    }
+}
+
+enum Line<'t> {
+    /// Blank, or a remark.
+    Empty,
+    Header(Header<'t>),
+    Key(&'t str, Node),
+}
+
+/// `[key]`, `[parent.key]`, or with two brackets.
+struct Header<'t> {
     span: Span,
-    path: Vec<(CompactString, Span)>,
+    parent: Option<&'t str>,
+    key: &'t str,
+    key_span: Span,
     of_array: bool,
 }
 
-/// An array or inline table that is not closed yet, with the key that it belongs to.
-struct Open {
+/// Reads one line.
+struct Cursor<'t> {
+    line: &'t str,
+    at: usize,
+    /// Of the line in the text.
     start: usize,
-    key: Option<(CompactString, Span)>,
-    inside: Inside,
 }
 
-enum Inside {
-    Items(Vec<Node>),
-    Entries { entries: Entries, after_comma: bool },
+fn is_key(byte: u8) -> bool {
+    byte.is_ascii_alphanumeric() || matches!(byte, b'_' | b'-')
 }
 
-struct Builder<'t> {
-    source: Source<'t>,
-    root: Entries,
-    header: Option<Header>,
-    in_header: bool,
-    /// What stands below the header, or at the top of the file.
-    table: Entries,
-    key: Option<(CompactString, Span)>,
-    open: Vec<Open>,
-    given_up: bool,
+impl<'t> Cursor<'t> {
+    fn peek(&self) -> Option<u8> {
+        self.line.as_bytes().get(self.at).copied()
+    }
+
+    fn skip(&mut self, wanted: impl Fn(u8) -> bool) {
+        while self.peek().is_some_and(&wanted) {
+            self.at += 1;
+        }
+    }
+
+    fn blanks(&mut self) {
+        self.skip(|byte| matches!(byte, b' ' | b'\t'));
+    }
+
+    fn expect(&mut self, wanted: u8) -> Option<()> {
+        (self.peek() == Some(wanted)).then(|| self.at += 1)
+    }
+
+    /// What stands from a place to here.
+    fn since(&self, from: usize) -> &'t str {
+        self.line.get(from..self.at).unwrap_or("")
+    }
+
+    fn span(&self, from: usize) -> Span {
+        Span::new(self.start + from, self.start + self.at)
+    }
+
+    /// A key without quotation marks.
+    fn key(&mut self) -> Option<(&'t str, Span)> {
+        let from = self.at;
+        self.skip(is_key);
+        (self.at > from).then(|| (self.since(from), self.span(from)))
+    }
+
+    /// Nothing more but blanks and a remark.
+    fn end(&mut self) -> Option<()> {
+        self.blanks();
+        matches!(self.peek(), None | Some(b'#')).then_some(())
+    }
+
+    fn read(mut self) -> Option<Line<'t>> {
+        self.blanks();
+        match self.peek() {
+            None | Some(b'#') => Some(Line::Empty),
+            Some(b'[') => self.header().map(Line::Header),
+            Some(_) => {
+                let (key, key_span) = self.key()?;
+                self.blanks();
+                self.expect(b'=')?;
+                self.blanks();
+                let from = self.at;
+                let value = self.value()?;
+                let span = self.span(from);
+                self.end()?;
+                let node = Node {
+                    span,
+                    key_span,
+                    value,
+                };
+                Some(Line::Key(key, node))
+            }
+        }
+    }
+
+    fn header(&mut self) -> Option<Header<'t>> {
+        let from = self.at;
+        self.expect(b'[')?;
+        let of_array = self.expect(b'[').is_some();
+        let (mut key, mut key_span) = self.key()?;
+        let mut parent = None;
+        if self.expect(b'.').is_some() {
+            parent = Some(key);
+            (key, key_span) = self.key()?;
+        }
+        self.expect(b']')?;
+        if of_array {
+            self.expect(b']')?;
+        }
+        let span = self.span(from);
+        self.end()?;
+        Some(Header {
+            span,
+            parent,
+            key,
+            key_span,
+            of_array,
+        })
+    }
+
+    fn value(&mut self) -> Option<Value> {
+        match self.peek()? {
+            b'"' => self.text(),
+            b't' | b'f' => {
+                let from = self.at;
+                self.skip(is_key);
+                match self.since(from) {
+                    "true" => Some(Value::Flag(true)),
+                    "false" => Some(Value::Flag(false)),
+                    _ => None,
+                }
+            }
+            _ => {
+                let from = self.at;
+                self.skip(|byte| {
+                    byte.is_ascii_digit() || matches!(byte, b'+' | b'-' | b'.' | b':' | b'T' | b'Z')
+                });
+                figure(self.since(from))
+            }
+        }
+    }
+
+    /// A text in quotation marks, without anything escaped.
+    fn text(&mut self) -> Option<Value> {
+        let rest = self.line.get(self.at + 1..)?;
+        let length = memchr::memchr2(b'"', b'\\', rest.as_bytes())?;
+        let text = rest.get(..length)?;
+        let after = rest.as_bytes().get(length..)?;
+        // Three in a row would begin a text of several lines.
+        if after.starts_with(b"\\") || (text.is_empty() && after.starts_with(b"\"\"")) {
+            return None;
+        }
+        self.at += length + 2;
+        Some(Value::Text(CompactString::from(text)))
+    }
 }
 
-fn span_of(span: toml_parser::Span) -> Span {
-    Span::new(span.start(), span.end())
+/// A number in plain digits, or a time with its seconds.
+fn figure(written: &str) -> Option<Value> {
+    let bytes = written.as_bytes();
+    if bytes.get(4) == Some(&b'-') || bytes.get(2) == Some(&b':') {
+        let time: toml::value::Datetime = written.parse().ok()?;
+        let whole = time.time.is_none_or(|time| time.second.is_some());
+        return whole.then_some(Value::Time(time));
+    }
+    let size = bytes.strip_prefix(b"-").or(bytes.strip_prefix(b"+"));
+    let size = size.unwrap_or(bytes);
+    let digits = size.iter().take_while(|byte| byte.is_ascii_digit()).count();
+    if digits == 0 || digits > MOST_DIGITS || (digits > 1 && size[0] == b'0') {
+        return None;
+    }
+    match &size[digits..] {
+        [] => written.parse().ok().map(Value::Integer),
+        [b'.', places @ ..] => {
+            let plain = !places.is_empty() && places.iter().all(u8::is_ascii_digit);
+            plain.then(|| written.parse().ok().map(Value::Float))?
+        }
+        _ => None,
+    }
 }
 
 /// Whether a header made it: its key then stands within its span.
@@ -117,279 +280,37 @@ fn insert(entries: &mut Entries, key: CompactString, node: Node) -> Option<()> {
 fn attach(root: &mut Entries, header: Header, table: Entries) -> Option<()> {
     let Header {
         span,
-        mut path,
+        parent,
+        key,
+        key_span,
         of_array,
     } = header;
-    let (key, key_span) = path.pop()?;
-    let mut parent = root;
-    for (step, _) in &path {
-        parent = entries_below(parent, step)?;
-    }
-    let value = Value::Table(table);
-    let row = |value| Node {
+    let entries = match parent {
+        Some(parent) => entries_below(root, parent)?,
+        None => root,
+    };
+    let made = |value| Node {
         span,
-        key_span: span,
+        key_span,
         value,
     };
     if !of_array {
-        let node = Node {
-            span,
-            key_span,
-            value,
-        };
-        return insert(parent, key, node);
+        return insert(entries, key.into(), made(Value::Table(table)));
     }
-    match parent.iter_mut().find(|(name, _)| *name == key) {
-        Some((_, node)) if !has_header(node) => None,
-        Some((_, node)) => match &mut node.value {
-            Value::Array(items) => {
-                items.push(row(value));
+    let row = Node {
+        span,
+        key_span: span,
+        value: Value::Table(table),
+    };
+    match entries.iter_mut().find(|(name, _)| name == key) {
+        None => insert(entries, key.into(), made(Value::Array(vec![row]))),
+        Some((_, node)) if has_header(node) => match &mut node.value {
+            Value::Array(rows) => {
+                rows.push(row);
                 Some(())
             }
             _ => None,
         },
-        None => {
-            let node = Node {
-                span,
-                key_span,
-                value: Value::Array(vec![row(value)]),
-            };
-            insert(parent, key, node)
-        }
-    }
-}
-
-impl Builder<'_> {
-    fn give_up_without(&mut self, done: Option<()>) {
-        self.given_up |= done.is_none();
-    }
-
-    fn finish_table(&mut self) {
-        if self.given_up {
-            return;
-        }
-        let table = std::mem::take(&mut self.table);
-        match self.header.take() {
-            None => self.root = table,
-            Some(header) => {
-                let done = attach(&mut self.root, header, table);
-                self.give_up_without(done);
-            }
-        }
-    }
-
-    fn begin_header(&mut self, span: toml_parser::Span, of_array: bool) {
-        self.finish_table();
-        self.in_header = true;
-        self.header = Some(Header {
-            span: span_of(span),
-            path: Vec::new(),
-            of_array,
-        });
-    }
-
-    fn end_header(&mut self, span: toml_parser::Span) {
-        self.in_header = false;
-        if let Some(header) = &mut self.header {
-            header.span.end = span_of(span).end;
-        }
-    }
-
-    fn begin(&mut self, span: toml_parser::Span, inside: Inside) -> bool {
-        if self.given_up || self.open.len() >= MOST_OPEN {
-            self.given_up = true;
-            return false;
-        }
-        self.open.push(Open {
-            start: span.start(),
-            key: self.key.take(),
-            inside,
-        });
-        true
-    }
-
-    fn end(&mut self, span: toml_parser::Span) {
-        let Some(open) = self.open.pop().filter(|_| !self.given_up) else {
-            self.given_up = true;
-            return;
-        };
-        let value = match open.inside {
-            Inside::Items(items) => Value::Array(items),
-            // A comma behind the last entry is TOML 1.1.
-            Inside::Entries {
-                after_comma: true, ..
-            } => {
-                self.given_up = true;
-                return;
-            }
-            Inside::Entries { entries, .. } => Value::Table(entries),
-        };
-        self.key = open.key;
-        self.value(Span::new(open.start, span.end()), value);
-    }
-
-    fn value(&mut self, span: Span, value: Value) {
-        let entries = match self.open.last_mut().map(|open| &mut open.inside) {
-            Some(Inside::Items(items)) => {
-                items.push(Node {
-                    span,
-                    key_span: span,
-                    value,
-                });
-                return;
-            }
-            Some(Inside::Entries { entries, .. }) => entries,
-            None => &mut self.table,
-        };
-        let done = self.key.take().and_then(|(key, key_span)| {
-            let node = Node {
-                span,
-                key_span,
-                value,
-            };
-            insert(entries, key, node)
-        });
-        self.give_up_without(done);
-    }
-
-    /// `None` of what the long way has words for.
-    fn scalar_value(
-        &self,
-        span: toml_parser::Span,
-        encoding: Option<Encoding>,
-        error: &mut dyn ErrorSink,
-    ) -> Option<Value> {
-        let written = self.source.input().get(span.start()..span.end())?;
-        let raw = toml_parser::Raw::new_unchecked(written, encoding, span);
-        let mut decoded = Cow::Borrowed("");
-        Some(match raw.decode_scalar(&mut decoded, error) {
-            ScalarKind::String => {
-                if written.starts_with('"') && newer_escape(written) {
-                    return None;
-                }
-                Value::Text(CompactString::from(decoded))
-            }
-            ScalarKind::Boolean(value) => Value::Flag(value),
-            ScalarKind::DateTime => {
-                let time: toml::value::Datetime = decoded.parse().ok()?;
-                if time.time.is_some_and(|time| time.second.is_none()) {
-                    return None;
-                }
-                Value::Time(time)
-            }
-            ScalarKind::Float => {
-                let value: f64 = decoded.parse().ok()?;
-                Value::Float(Some(value).filter(|value| value.is_finite())?)
-            }
-            ScalarKind::Integer(radix) => {
-                Value::Integer(i64::from_str_radix(&decoded, radix.value()).ok()?)
-            }
-        })
-    }
-}
-
-impl EventReceiver for Builder<'_> {
-    fn std_table_open(&mut self, span: toml_parser::Span, _error: &mut dyn ErrorSink) {
-        self.begin_header(span, false);
-    }
-
-    fn std_table_close(&mut self, span: toml_parser::Span, _error: &mut dyn ErrorSink) {
-        self.end_header(span);
-    }
-
-    fn array_table_open(&mut self, span: toml_parser::Span, _error: &mut dyn ErrorSink) {
-        self.begin_header(span, true);
-    }
-
-    fn array_table_close(&mut self, span: toml_parser::Span, _error: &mut dyn ErrorSink) {
-        self.end_header(span);
-    }
-
-    fn inline_table_open(&mut self, span: toml_parser::Span, _error: &mut dyn ErrorSink) -> bool {
-        let inside = Inside::Entries {
-            entries: Vec::new(),
-            after_comma: false,
-        };
-        self.begin(span, inside)
-    }
-
-    fn inline_table_close(&mut self, span: toml_parser::Span, _error: &mut dyn ErrorSink) {
-        self.end(span);
-    }
-
-    fn array_open(&mut self, span: toml_parser::Span, _error: &mut dyn ErrorSink) -> bool {
-        self.begin(span, Inside::Items(Vec::new()))
-    }
-
-    fn array_close(&mut self, span: toml_parser::Span, _error: &mut dyn ErrorSink) {
-        self.end(span);
-    }
-
-    fn simple_key(
-        &mut self,
-        span: toml_parser::Span,
-        encoding: Option<Encoding>,
-        error: &mut dyn ErrorSink,
-    ) {
-        if self.given_up {
-            return;
-        }
-        let Some(written) = self.source.input().get(span.start()..span.end()) else {
-            self.given_up = true;
-            return;
-        };
-        let mut decoded = Cow::Borrowed("");
-        toml_parser::Raw::new_unchecked(written, encoding, span).decode_key(&mut decoded, error);
-        let key = (CompactString::from(decoded), span_of(span));
-        if self.in_header {
-            let path = self.header.as_mut().map(|header| &mut header.path);
-            let done = path
-                .filter(|path| path.len() < MOST_PATH)
-                .map(|path| path.push(key));
-            return self.give_up_without(done);
-        }
-        if let Some(Inside::Entries { after_comma, .. }) =
-            self.open.last_mut().map(|open| &mut open.inside)
-        {
-            *after_comma = false;
-        }
-        self.key = Some(key);
-    }
-
-    fn key_sep(&mut self, _span: toml_parser::Span, _error: &mut dyn ErrorSink) {
-        self.given_up |= !self.in_header;
-    }
-
-    fn scalar(
-        &mut self,
-        span: toml_parser::Span,
-        encoding: Option<Encoding>,
-        error: &mut dyn ErrorSink,
-    ) {
-        if self.given_up {
-            return;
-        }
-        match self.scalar_value(span, encoding, error) {
-            Some(value) => self.value(span_of(span), value),
-            None => self.given_up = true,
-        }
-    }
-
-    fn value_sep(&mut self, _span: toml_parser::Span, _error: &mut dyn ErrorSink) {
-        if let Some(Inside::Entries { after_comma, .. }) =
-            self.open.last_mut().map(|open| &mut open.inside)
-        {
-            *after_comma = true;
-        }
-    }
-
-    fn newline(&mut self, _span: toml_parser::Span, _error: &mut dyn ErrorSink) {
-        // A line break inside an inline table is TOML 1.1.
-        let inline = |open: &Open| matches!(open.inside, Inside::Entries { .. });
-        self.given_up |= self.open.iter().any(inline);
-    }
-
-    fn error(&mut self, _span: toml_parser::Span, _error: &mut dyn ErrorSink) {
-        self.given_up = true;
+        Some(_) => None,
     }
 }

@@ -154,6 +154,8 @@ pub(super) fn read(path: &str, bytes: Vec<u8>, faults: &mut Vec<Fault>) -> Optio
         });
     }
     if let Some(root) = plain::tree(text.as_str()) {
+        #[cfg(fuzzing)]
+        assert_eq!(sound_tree(path, &text, faults), Some(Some(root.clone())));
         return Some(Doc {
             path: path.to_owned(),
             text,
@@ -514,7 +516,7 @@ impl Walk<'_> {
     }
 }
 
-pub(super) fn newer_escape(raw: &str) -> bool {
+fn newer_escape(raw: &str) -> bool {
     let mut escaped = false;
     for character in raw.chars() {
         if escaped {
@@ -564,8 +566,11 @@ mod tests {
         let mut all = Vec::new();
         texts(&EXAMPLE, &mut all);
         assert!(all.len() > 400);
-        for text in all {
-            assert!(read_the_short_way(&text), "{text}");
+        let checks = |text: &&String| text.contains("[[point]]");
+        assert!(all.iter().filter(checks).count() > 150);
+        for text in &all {
+            let short = read_the_short_way(text);
+            assert!(short || !checks(&text), "{text}");
         }
     }
 
@@ -594,6 +599,25 @@ mod tests {
             "a = 2026-02-30T25:00:00",
             "a = [[[[[[[1]]]]]]]",
             "a = \u{1}",
+            "# \u{7f}",
+            "# \r remark",
+            "a = 1\r",
+            "a = 007",
+            "a = -01.5",
+            "a = 1.",
+            "a = .5",
+            "a = - 1",
+            "a = truer",
+            "a = \"x",
+            "a = \"x\" y",
+            "a = \"\"\"x\"\"\"",
+            "a = 2026-13-01",
+            "a = 2026-01-01T00:00:00Z+",
+            "[a",
+            "[[a]",
+            "[a] b",
+            "[a..b]",
+            "é = 1",
             "a",
             "= 1",
         ] {
@@ -616,6 +640,17 @@ mod tests {
             "[a]\n[a.b]\n[a.c]\n[d]\n[a.e]",
             "a = 1979-05-27T07:32:00.999999-07:00\nb = 1979-05-27\nc = 07:32:00\nd = 1979-05-27 07:32:00Z",
             "a = +1_000\nb = -0.0\nc = 1e3\nd = 0o17\ne = 0b1",
+        ] {
+            read_the_short_way(text);
+        }
+        for text in [
+            "",
+            "\n\r\n  # remark \u{e9}\n",
+            "a = 1 # one\r\nb=\"x # y\"\t# z\r\n",
+            "[[a]]\nx = 1\n[a.b]\ny = -2\n[[a.c]]\n[[a.c]]\nz = +3.50\n[[a]]\nx = 2\n[d]",
+            "[a]\n[a.b]\n[c]\n[a.d]\n  e = false",
+            "a = 1979-05-27T07:32:00.999999-07:00\nb = 1979-05-27\nc = 07:32:00\nd = 1979-05-27T07:32:00Z",
+            "1 = -0\n-a- = -0.0\nb = \"\"\nc = \"\t\u{1f980}\"",
         ] {
             assert!(read_the_short_way(text), "{text}");
         }
@@ -663,6 +698,9 @@ mod tests {
                 r"[ab] = \{(a = 1)?,?\}",
                 r"[ab] = \[(\[?1|\{a = 1\})?\]?\]",
                 r#"[ab] = "[a\\x0"]{0,4}""#,
+                r"[ab] = [-+]?[0-9]{0,3}\.?[0-9]{0,3}",
+                r"[ab] = [0-9]{4}-[0-2][0-9]-[0-3][0-9](T[0-2][0-9]:[0-6][0-9](:[0-6][0-9](\.[0-9]{1,3})?)?)?(Z|[-+][0-9]{2}:[0-9]{2})?",
+                r"[ab] = [0-2][0-9]:[0-6][0-9](:[0-6][0-9])?",
             ],
             0..8,
         )) {
