@@ -46,7 +46,7 @@ impl<'a> Table<'a> {
     }
 
     fn at(&self, key: &str) -> String {
-        format!("{}/{}", self.pointer, escape(key))
+        joined(&self.pointer, &escape(key))
     }
 
     fn ask(&mut self, key: &str) -> Option<&'a Node> {
@@ -153,6 +153,15 @@ impl<'a> Table<'a> {
         read(&mut inner);
         self.notes = inner.notes;
     }
+}
+
+/// A pointer to what a step names below another; every table of every record has one, so without the formatter.
+fn joined(pointer: &str, step: &str) -> String {
+    let mut joined = String::with_capacity(pointer.len() + 1 + step.len());
+    joined.push_str(pointer);
+    joined.push('/');
+    joined.push_str(step);
+    joined
 }
 
 #[cfg(test)]
@@ -319,7 +328,7 @@ impl Fields for Table<'_> {
         };
         let pointer = self.at(key);
         for (index, item) in items.iter().enumerate() {
-            self.within(item, format!("{pointer}/{index}"), read);
+            self.within(item, joined(&pointer, &index.to_string()), read);
         }
     }
 

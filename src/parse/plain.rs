@@ -5,7 +5,7 @@
 //! same tree, from the library's parser, and has words for what is wrong; a test reads each text both ways.
 
 use super::toml::{Node, Value};
-use crate::text::Span;
+use crate::text::{Span, Text};
 use compact_str::CompactString;
 
 /// Keys of one table; their number is small, so that each is looked for along the list.
@@ -16,22 +16,20 @@ const MOST_DIGITS: usize = 18;
 type Entries = Vec<(CompactString, Node)>;
 
 /// The root of a text's tree; `None` where the long way must be gone.
-pub(super) fn tree(text: &str) -> Option<Node> {
-    if !is_clean(text.as_bytes()) {
+pub(super) fn tree(text: &Text) -> Option<Node> {
+    if !is_clean(text.as_str().as_bytes()) {
         return None;
     }
     let mut root = Vec::new();
     let mut header = None;
     let mut table = Vec::new();
-    let mut start = 0;
-    for line in text.split_inclusive('\n') {
-        let whole = line.trim_end_matches('\n');
+    for (start, line) in text.lines() {
+        let whole = line.strip_suffix('\n').unwrap_or(line);
         let cursor = Cursor {
             line: whole.strip_suffix('\r').unwrap_or(whole),
             at: 0,
             start,
         };
-        start += line.len();
         match cursor.read()? {
             Line::Empty => {}
             Line::Key(key, node) => insert(&mut table, key.into(), node)?,

@@ -91,6 +91,15 @@ impl Text {
         text.trim_end_matches(['\n', '\r'])
     }
 
+    /// Where each line begins, and the line with its end.
+    pub fn lines(&self) -> impl Iterator<Item = (usize, &str)> {
+        let ends = self.line_starts.iter().skip(1).map(|end| *end as usize);
+        let ends = ends.chain(std::iter::once(self.body.len()));
+        let starts = self.line_starts.iter().map(|start| *start as usize);
+        let lines = starts.zip(ends);
+        lines.map(|(start, end)| (start, self.body.get(start..end).unwrap_or("")))
+    }
+
     /// A line as reports quote it: without a byte order mark.
     pub fn excerpt(&self, line: u32) -> &str {
         self.line_text(line as usize).trim_start_matches('\u{feff}')
