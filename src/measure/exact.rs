@@ -92,6 +92,14 @@ impl Exact {
         Exact::from_i128(i128::from(value))
     }
 
+    /// So many hundredths.
+    pub const fn hundredths(value: i64) -> Exact {
+        Exact(Form::Short {
+            numerator: value as i128,
+            denominator: 100,
+        })
+    }
+
     /// The exact value of a finite double; `None` for nan and the infinities.
     pub fn from_f64(value: f64) -> Option<Exact> {
         if !value.is_finite() {
@@ -421,6 +429,9 @@ impl Ord for Exact {
             if let Some([a, b, c, d]) = narrow([*a, *b, *c, *d]) {
                 return wide_product(a, d).cmp(&wide_product(c, b));
             }
+            if let (Some(left), Some(right)) = (a.checked_mul(*d), c.checked_mul(*b)) {
+                return left.cmp(&right);
+            }
             let ((a, b), (c, d)) = (reduced(*a, *b), reduced(*c, *d));
             if let (Some(left), Some(right)) = (a.checked_mul(d), c.checked_mul(b)) {
                 return left.cmp(&right);
@@ -728,6 +739,15 @@ fn power(base: i128, exponent: u32) -> Exact {
 
 /// Ten to this power. No figure that is read or rounded comes near the bounds of the exponent's type.
 fn power_of_ten(exponent: i64) -> Exact {
+    if let Some(denominator) = exponent
+        .checked_neg()
+        .and_then(|places| 10_i128.checked_pow(u32::try_from(places).ok()?))
+    {
+        return Exact(Form::Short {
+            numerator: 1,
+            denominator,
+        });
+    }
     let size = power(
         10,
         u32::try_from(exponent.unsigned_abs()).unwrap_or(u32::MAX),

@@ -207,8 +207,7 @@ pub fn window_slope(rows: &[CertifiedRow], row: usize) -> Option<Exact> {
 
 /// Degrees C in kelvin; `None` at and below absolute zero and beyond all doubles.
 fn kelvin(temperature_c: &Exact) -> Option<f64> {
-    let zero_c = Exact::integer(27_315).divide(&Exact::integer(100))?;
-    let t_k = (temperature_c + zero_c).to_f64();
+    let t_k = (temperature_c + Exact::hundredths(27_315)).to_f64();
     (t_k.is_finite() && t_k > 0.0).then_some(t_k)
 }
 

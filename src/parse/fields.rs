@@ -14,6 +14,8 @@ pub(super) struct Table<'a> {
     node: &'a Node,
     pointer: String,
     notes: Notes,
+    /// Where the next key probably stands: people keep to the order of the templates.
+    next: usize,
 }
 
 #[derive(Default)]
@@ -32,6 +34,7 @@ impl<'a> Table<'a> {
             node: &doc.root,
             pointer: String::new(),
             notes: Notes::default(),
+            next: 0,
         }
     }
 
@@ -52,7 +55,7 @@ impl<'a> Table<'a> {
     fn ask(&mut self, key: &str) -> Option<&'a Node> {
         #[cfg(test)]
         self.notes.asked.insert(shape(&self.at(key)));
-        self.node.child(key)
+        self.node.child_near(key, &mut self.next)
     }
 
     fn refuse(&mut self, pointer: &str, message: String, help: &str) {
@@ -149,6 +152,7 @@ impl<'a> Table<'a> {
             node,
             pointer,
             notes: std::mem::take(&mut self.notes),
+            next: 0,
         };
         read(&mut inner);
         self.notes = inner.notes;

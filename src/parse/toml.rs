@@ -46,6 +46,21 @@ impl Node {
         }
     }
 
+    /// As [`Node::child`], of a key of a table that is looked for at a place first; the place behind it is noted.
+    pub fn child_near(&self, key: &str, place: &mut usize) -> Option<&Node> {
+        let Value::Table(entries) = &self.value else {
+            return None;
+        };
+        let (before, behind) = entries.split_at((*place).min(entries.len()));
+        let at =
+            |entries: &[(CompactString, Node)]| entries.iter().position(|(name, _)| name == key);
+        let found = at(behind)
+            .map(|found| before.len() + found)
+            .or_else(|| at(before))?;
+        *place = found + 1;
+        entries.get(found).map(|(_, node)| node)
+    }
+
     pub fn get(&self, pointer: &str) -> Option<&Node> {
         let mut node = self;
         for step in steps(pointer) {
