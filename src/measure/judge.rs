@@ -1,7 +1,5 @@
 //! One check: every figure of every point, and the verdict.
 
-use std::collections::BTreeMap;
-
 use super::FIGURE_DIGITS;
 use super::exact::Exact;
 use super::limits::{
@@ -143,28 +141,19 @@ pub fn judge(subject: &Subject) -> Judgement {
     };
     let reference = row.and_then(|row| Reference::of(subject, row));
 
-    let mut replicates: BTreeMap<&Exact, Vec<usize>> = BTreeMap::new();
-    for (index, point) in subject.points.iter().enumerate() {
-        replicates.entry(&point.speed_rpm).or_default().push(index);
+    let speed = |index: &usize| &subject.points[*index].speed_rpm;
+    let mut by_speed: Vec<usize> = (0..subject.points.len()).collect();
+    by_speed.sort_by(|one, other| speed(one).cmp(speed(other)));
+    let mut points: Vec<Option<JudgedPoint>> = vec![None; subject.points.len()];
+    for replicates in by_speed.chunk_by(|one, other| speed(one) == speed(other)) {
+        let speed_rpm = speed(&replicates[0]);
+        let reference = reference.as_ref();
+        let shared = shared_figures(subject, reference, &corrected_c, speed_rpm, replicates);
+        for &index in replicates {
+            points[index] = Some(judge_point(&subject.points[index], &shared));
+        }
     }
-    let shared: BTreeMap<&Exact, JudgedPoint> = replicates
-        .into_iter()
-        .map(|(speed_rpm, members)| {
-            let figures = shared_figures(
-                subject,
-                reference.as_ref(),
-                &corrected_c,
-                speed_rpm,
-                &members,
-            );
-            (speed_rpm, figures)
-        })
-        .collect();
-    let points: Vec<JudgedPoint> = subject
-        .points
-        .iter()
-        .filter_map(|point| Some(judge_point(point, shared.get(&point.speed_rpm)?)))
-        .collect();
+    let points: Vec<JudgedPoint> = points.into_iter().flatten().collect();
 
     let reference_mpa_s = reference.and_then(|reference| match &mean_c {
         Some(mean_c) => reference.at(Some(mean_c)),

@@ -65,6 +65,14 @@ pub fn path_of(kind: Kind, id: &str) -> String {
     format!("{}/{id}.toml", kind.folder())
 }
 
+/// A number below ten thousand, with zeros in front.
+fn push_digits(to: &mut String, number: u16, places: u32) {
+    for place in (0..places).rev() {
+        let digit = number / 10_u16.pow(place) % 10;
+        to.push(char::from(b'0' + digit as u8));
+    }
+}
+
 /// A check's id taken apart.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct CheckName {
@@ -110,16 +118,42 @@ impl CheckName {
     }
 
     pub fn id(&self) -> String {
-        let suffix = match self.amendment {
-            0 => String::new(),
-            number => format!(".a{number}"),
-        };
-        format!("{}/{}-{}{suffix}", self.instrument, self.date, self.clock)
+        let mut id = String::with_capacity(self.instrument.len() + 24);
+        self.write_id(&mut id);
+        id
+    }
+
+    /// Without the formatter: every check of a book asks for that of its amendment.
+    fn write_id(&self, to: &mut String) {
+        to.push_str(&self.instrument);
+        to.push('/');
+        push_digits(to, self.date.year().unsigned_abs(), 4);
+        to.push('-');
+        push_digits(to, self.date.month().unsigned_abs().into(), 2);
+        to.push('-');
+        push_digits(to, self.date.day().unsigned_abs().into(), 2);
+        to.push('-');
+        to.push_str(&self.clock);
+        if self.amendment > 0 {
+            to.push_str(".a");
+            to.push_str(&self.amendment.to_string());
+        }
     }
 
     pub fn path(&self) -> String {
-        let id = self.id();
-        format!("checks/{:04}/{id}.toml", self.date.year())
+        let mut path = String::with_capacity(self.instrument.len() + 44);
+        path.push_str("checks/");
+        push_digits(&mut path, self.date.year().unsigned_abs(), 4);
+        path.push('/');
+        self.write_id(&mut path);
+        path.push_str(".toml");
+        path
+    }
+
+    /// Counted from midnight.
+    pub fn minute_of_day(&self) -> Option<i32> {
+        let part = |text: Option<&str>| text?.parse::<i32>().ok();
+        Some(part(self.clock.get(..2))? * 60 + part(self.clock.get(2..))?)
     }
 
     /// The record that an amendment of this one would be.

@@ -6,6 +6,7 @@ use crate::parse::layout::{self, CheckName, Slot};
 use crate::record::Kind;
 use crate::record::check::Check;
 use crate::record::review::Review;
+use jiff::civil::DateTime;
 
 pub(super) static RULE: Rule = Rule {
     id: "id-path",
@@ -66,9 +67,11 @@ fn check(book: &Book, id: &str, doc: &Doc, check: &Check, out: &mut Out<'_>) {
             .map(|at| book.zone.wall(at)),
         false => None,
     };
-    let wanted = performed.map(|wall| wall.strftime("%Y-%m-%d-%H%M").to_string());
+    let named_after = |wall: &DateTime| wall.strftime("%Y-%m-%d-%H%M").to_string();
     let Some(name) = CheckName::parse(id) else {
-        let wanted = wanted.unwrap_or_else(|| "2026-11-20-0942".to_owned());
+        let wanted = performed
+            .as_ref()
+            .map_or_else(|| "2026-11-20-0942".to_owned(), named_after);
         out.say(
             doc.place("/performed"),
             format!("the file name {stem} is no day and minute as YYYY-MM-DD-HHMM"),
@@ -78,11 +81,12 @@ fn check(book: &Book, id: &str, doc: &Doc, check: &Check, out: &mut Out<'_>) {
         ));
         return;
     };
-    let written = format!("{}-{}", name.date, name.clock);
-    if let Some((wall, wanted)) = performed.zip(wanted)
+    if let Some(wall) = performed
         && name.amendment == 0
-        && wanted != written
+        && (name.date, name.minute_of_day()) != (wall.date(), minute_of_day(&wall))
     {
+        let written = format!("{}-{}", name.date, name.clock);
+        let wanted = named_after(&wall);
         let shown = wall.strftime("%Y-%m-%d %H:%M");
         let message = match check.performed.offset_minutes {
             None => format!("performed says {shown}, the file name {written}"),
@@ -95,13 +99,18 @@ fn check(book: &Book, id: &str, doc: &Doc, check: &Check, out: &mut Out<'_>) {
             .help(format!("correct performed, or name the file {wanted}.toml"));
     }
     let year = doc.path.split('/').nth(1).unwrap_or("");
-    if year != format!("{:04}", name.date.year()) {
+    let plain = year.len() == 4 && year.bytes().all(|byte| byte.is_ascii_digit());
+    if !plain || year.parse() != Ok(name.date.year()) {
         out.say(
             doc.place("/performed"),
             format!("the file name says {}, the folder {year}", name.date),
         )
         .help(format!("move the file to {}", name.path()));
     }
+}
+
+fn minute_of_day(wall: &DateTime) -> Option<i32> {
+    Some(i32::from(wall.hour()) * 60 + i32::from(wall.minute()))
 }
 
 fn review(review: &Loaded<Review>, out: &mut Out<'_>) {

@@ -62,13 +62,7 @@ fn ask<R>(
     place: impl FnOnce() -> Place,
 ) {
     if shelf.lacks(id) {
-        say_missing(
-            out,
-            place(),
-            kind,
-            id,
-            shelf.ids(),
-        );
+        say_missing(out, place(), kind, id, shelf.ids());
     }
 }
 
