@@ -105,7 +105,7 @@ impl<'a> Table<'a> {
     fn as_time(&mut self, key: &str) -> Option<Datetime> {
         let node = self.ask(key)?;
         match &node.value {
-            Value::Time(time) => Some(*time),
+            Value::Time(time, _) => Some(*time),
             Value::Text(text) => {
                 let text = text.clone();
                 let pointer = self.at(key);
@@ -211,7 +211,7 @@ impl Fields for Table<'_> {
     fn opt_text(&mut self, key: &'static str) -> Option<String> {
         match &self.ask(key)?.value {
             Value::Text(text) => Some(text.to_string()),
-            Value::Time(_) => {
+            Value::Time(..) => {
                 let pointer = self.at(key);
                 self.refuse(
                     &pointer,

