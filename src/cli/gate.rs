@@ -23,18 +23,14 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
             .map(|disk| disk.root)
             .unwrap_or_else(|_| common.folder()),
     };
-    // Beside git, which is asked first.
-    std::thread::spawn(crate::parse::make_ready);
-    let t0 = std::time::Instant::now();
-    let repository = Repository::of(&folder)?;
-    eprintln!("found {:?}", t0.elapsed());
+    let (repository, comparison) = Repository::with_staged(&folder)?;
     let clock = common.clock();
     let judge = |source: &dyn Source, wanted: &Wanted<'_>| {
         progress::watched(common.quiet, source, |source| {
             rules::run(source, clock, wanted)
         })
     };
-    let outcome = match staged(&repository, &judge)? {
+    let outcome = match staged(&repository, comparison, &judge)? {
         Gate::Judged(outcome) => outcome,
         Gate::NoBook if arguments.if_book => return Ok(End::Fine),
         Gate::NoBook => {

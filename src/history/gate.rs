@@ -5,7 +5,7 @@ use crate::finding::{Finding, Severity};
 use crate::parse::layout::{MARKER, Slot, folder_kind, slot};
 use crate::record::Kind;
 use crate::rules::{self, Outcome, Wanted};
-use crate::source::git::{Change, Repository, Staged};
+use crate::source::git::{Change, Comparison, Repository, Staged};
 use crate::source::{Source, SourceError};
 use std::collections::BTreeSet;
 
@@ -20,36 +20,33 @@ pub enum Gate {
 pub type Judge<'a> = dyn Fn(&dyn Source, &Wanted<'_>) -> Result<Outcome, LoadError> + 'a;
 
 /// Judges what is staged: staged records by every rule, the others by what the change does to them.
-#[allow(clippy::all)]
-pub fn staged(repository: &Repository, judge: &Judge<'_>) -> Result<Gate, LoadError> {
-    let t0 = std::time::Instant::now();
+pub fn staged(
+    repository: &Repository,
+    comparison: Comparison,
+    judge: &Judge<'_>,
+) -> Result<Gate, LoadError> {
     let parents = repository.parents()?;
     let against = || -> Result<Vec<Vec<Change>>, SourceError> {
-        match parents.is_empty() {
-            true => Ok(vec![repository.staged_against(None)?]),
-            false => {
-                let parents = parents.iter();
-                parents
-                    .map(|parent| repository.staged_against(Some(parent)))
-                    .collect()
-            }
+        let mut against = vec![repository.staged(comparison)?];
+        for other in parents.iter().skip(1) {
+            against.push(repository.staged_against(other)?);
         }
+        Ok(against)
     };
     let head = parents.first().map(String::as_str);
     // While git compares, what nearly every gate needs is made ready.
     let (against, before) = std::thread::scope(|scope| {
         let before = scope.spawn(|| {
             let before = Staged::open(repository, head);
+            crate::parse::make_ready();
             if let Ok(before) = &before {
                 Book::look(before);
             }
-            eprintln!("looked {:?}", t0.elapsed());
             before
         });
         let against = against();
         (against, before.join())
     });
-    eprintln!("diff done {:?}", t0.elapsed());
     let against = against?;
     let before = before.unwrap_or_else(|_| Staged::open(repository, head))?;
     let first = against.first().cloned().unwrap_or_default();
@@ -132,9 +129,7 @@ pub fn staged(repository: &Repository, judge: &Judge<'_>) -> Result<Gate, LoadEr
         true => Wanted::All,
         false => Wanted::Only(&records),
     };
-    eprintln!("to judge {:?}", t0.elapsed());
     let mut outcome = judge(&source, &wanted)?;
-    eprintln!("judged {:?}", t0.elapsed());
     let rests_on = std::mem::take(&mut outcome.rests_on);
     // A nonconformity decides about what cannot be undone; what is not committed yet can be.
     for finding in &mut outcome.findings {

@@ -100,6 +100,29 @@ pub struct Repository {
     head: Option<String>,
 }
 
+const DIFF_STAGED: [&str; 8] = [
+    "diff",
+    "--cached",
+    "--raw",
+    "-z",
+    "--no-abbrev",
+    "--no-renames",
+    "--no-ext-diff",
+    "--ignore-submodules=none",
+];
+
+/// git at work, comparing the index with HEAD.
+pub struct Comparison(Option<Child>);
+
+impl Drop for Comparison {
+    fn drop(&mut self) {
+        if let Some(mut child) = self.0.take() {
+            let _ = child.kill();
+            let _ = child.wait();
+        }
+    }
+}
+
 /// What git says of the place that it is started in.
 struct Found {
     top: PathBuf,
@@ -162,24 +185,48 @@ impl Repository {
     ///
     /// The environment that git gives a hook is honoured only where it speaks of that repository.
     pub fn of(folder: &Path) -> Result<Repository, SourceError> {
+        Ok(Repository::of_with(folder, &|_| ())?.0)
+    }
+
+    /// The same, and git already at work to tell what is staged, which is the longest part of a gate.
+    pub fn with_staged(folder: &Path) -> Result<(Repository, Comparison), SourceError> {
+        let (repository, begun) = Repository::of_with(folder, &|place| place.compare())?;
+        Ok((repository, begun?))
+    }
+
+    /// Begins something in the place that will most likely be the right one.
+    fn of_with<T>(
+        folder: &Path,
+        begin: &dyn Fn(&Repository) -> T,
+    ) -> Result<(Repository, T), SourceError> {
         let (existing, folder) = nearest_existing(folder)?;
         let own = Repository::at(existing, false);
-        let own_found = own.find();
         #[expect(clippy::disallowed_methods, reason = "what git tells its hooks")]
         let told =
             std::env::var_os("GIT_DIR").is_some() || std::env::var_os("GIT_INDEX_FILE").is_some();
-        if told {
-            let named = Repository::at(PathBuf::from("."), true);
-            if let Ok(found) = named.find()
-                && let Some(prefix) = prefix_of(&found.top, &folder)
-                && own_found
-                    .as_ref()
-                    .map_or(true, |own| speaks_of(&found, own))
-            {
-                return Ok(named.with(found, prefix));
+        let (begun, found) = match told {
+            false => (begin(&own), own.find()?),
+            true => {
+                let named = Repository::at(PathBuf::from("."), true);
+                let begun = begin(&named);
+                let (own_found, found) = std::thread::scope(|scope| {
+                    let own_found = scope.spawn(|| own.find());
+                    let found = named.find();
+                    (own_found.join(), found)
+                });
+                let own_found = own_found.unwrap_or_else(|_| own.find());
+                if let Ok(found) = found
+                    && let Some(prefix) = prefix_of(&found.top, &folder)
+                    && own_found
+                        .as_ref()
+                        .map_or(true, |own| speaks_of(&found, own))
+                {
+                    return Ok((named.with(found, prefix), begun));
+                }
+                drop(begun);
+                (begin(&own), own_found?)
             }
-        }
-        let found = own_found?;
+        };
         let prefix = prefix_of(&found.top, &folder).ok_or_else(|| {
             SourceError::new(
                 format!(
@@ -190,7 +237,7 @@ impl Repository {
                 "name the book's folder with --book DIR",
             )
         })?;
-        Ok(own.with(found, prefix))
+        Ok((own.with(found, prefix), begun))
     }
 
     fn at(cwd: PathBuf, from_environment: bool) -> Repository {
@@ -391,25 +438,43 @@ impl Repository {
         Ok(unique)
     }
 
-    /// What differs between a commit (`None`: nothing at all) and the index, below the book's folder. Renames are not looked for.
-    pub fn staged_against(&self, commit: Option<&str>) -> Result<Vec<Change>, SourceError> {
-        let mut arguments = vec![
-            "diff",
-            "--cached",
-            "--raw",
-            "-z",
-            "--no-abbrev",
-            "--no-renames",
-            "--no-ext-diff",
-            "--ignore-submodules=none",
-        ];
-        arguments.extend(commit);
-        arguments.push("--");
+    /// Lets git compare the index with HEAD, or with nothing before the first commit.
+    fn compare(&self) -> Result<Comparison, SourceError> {
+        let mut command = self.git();
+        command.args(DIFF_STAGED).arg("--");
+        let child = command
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .map_err(no_git)?;
+        Ok(Comparison(Some(child)))
+    }
+
+    /// What git found, below the book's folder.
+    pub fn staged(&self, mut comparison: Comparison) -> Result<Vec<Change>, SourceError> {
+        let output = match comparison.0.take() {
+            Some(child) => child.wait_with_output().map_err(no_git)?,
+            None => return Ok(Vec::new()),
+        };
+        match output.status.success() {
+            true => self.changes(&output.stdout),
+            false => Err(failed(&DIFF_STAGED.join(" "), &output)),
+        }
+    }
+
+    /// What differs between a commit and the index, below the book's folder. Renames are not looked for.
+    pub fn staged_against(&self, commit: &str) -> Result<Vec<Change>, SourceError> {
+        let mut arguments = DIFF_STAGED.to_vec();
+        arguments.extend([commit, "--"]);
         let spec = format!(":(top,literal){}", self.prefix);
         if !self.prefix.is_empty() {
             arguments.push(&spec);
         }
-        let bytes = self.ask(&arguments)?;
+        self.changes(&self.ask(&arguments)?)
+    }
+
+    /// The lines of a raw comparison.
+    fn changes(&self, bytes: &[u8]) -> Result<Vec<Change>, SourceError> {
         let mut fields = bytes.split(|byte| *byte == 0);
         let mut changes = Vec::new();
         while let Some(head) = fields.next().filter(|head| !head.is_empty()) {
