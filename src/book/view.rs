@@ -105,10 +105,6 @@ impl<'a> View<'a> {
         if policy.decision != policy::Decision::Simple || policy.method != crate::parse::METHOD {
             return None;
         }
-        let rows: Vec<_> = self
-            .fluid
-            .map(|fluid| fluid.values.iter().map(CertifiedValue::row).collect())
-            .unwrap_or_default();
         let points: Vec<PointFigures> = self
             .check
             .points
@@ -141,7 +137,7 @@ impl<'a> View<'a> {
             full_scale_torque_un_m: self
                 .spring
                 .map(|(_, spring)| &spring.full_scale_torque_un_m.value),
-            rows: &rows,
+            rows: self.fluid.map_or(&[], |fluid| &fluid.rows),
             corrections: corrections.as_deref(),
             policy: &policy_figures(policy),
         }))

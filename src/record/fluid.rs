@@ -2,8 +2,9 @@
 
 use super::{Correction, Fields, Kind, Number, Record, Standing, corrections, standings};
 use crate::measure::Exact;
-use crate::measure::temperature::{CertifiedRow, Viscosity};
+use crate::measure::temperature::{CertifiedRow, Viscosity, window_slope};
 use jiff::civil::Date;
+use std::sync::OnceLock;
 
 #[derive(Clone, Debug)]
 pub struct Fluid {
@@ -13,6 +14,9 @@ pub struct Fluid {
     pub certified: Date,
     pub expires: Date,
     pub values: Vec<CertifiedValue>,
+    /// The values as the metrology takes them.
+    pub rows: Vec<CertifiedRow>,
+    slopes: OnceLock<Vec<Option<Exact>>>,
     pub bottles: Vec<Bottle>,
     pub standings: Vec<Standing>,
     pub corrections: Vec<Correction>,
@@ -46,9 +50,20 @@ pub struct Bottle {
     pub discarded: Option<Date>,
 }
 
+impl Fluid {
+    /// As [`window_slope`] of a certified value; it is the same for all checks of the lot.
+    pub fn slope_percent_per_k(&self, row: usize) -> Option<&Exact> {
+        let all = || {
+            let rows = 0..self.rows.len();
+            rows.map(|row| window_slope(&self.rows, row)).collect()
+        };
+        self.slopes.get_or_init(all).get(row)?.as_ref()
+    }
+}
+
 impl CertifiedValue {
     /// The plain figures that the metrology works with.
-    pub fn row(&self) -> CertifiedRow {
+    fn row(&self) -> CertifiedRow {
         CertifiedRow {
             temperature_c: self.temperature_c.value.clone(),
             viscosity: match &self.figures {
@@ -92,43 +107,49 @@ impl Record for Fluid {
         for key in ["supplier", "product", "base", "issuer", "certificate"] {
             fields.known(key);
         }
+        let id = fields.text("id")?;
+        let nominal_mpa_s = fields.number("nominal_mpa_s")?;
+        let certified = fields.date("certified")?;
+        let expires = fields.date("expires")?;
+        let values = fields.list("value", |row| {
+            row.known("coverage_factor");
+            let dynamic = row.opt_number("viscosity_mpa_s");
+            let kinematic = row.opt_number("kinematic_mm2_s");
+            let density = row.opt_number("density_g_ml");
+            let percent = row.opt_number("expanded_uncertainty_percent");
+            let size = row.opt_number("expanded_uncertainty_mpa_s");
+            Some(CertifiedValue {
+                temperature_c: row.number("temperature_c")?,
+                figures: match (dynamic, kinematic, density) {
+                    (Some(mpa_s), _, _) => CertifiedFigures::Dynamic { mpa_s },
+                    (None, Some(mm2_s), Some(density_g_ml)) => CertifiedFigures::Kinematic {
+                        mm2_s,
+                        density_g_ml,
+                    },
+                    _ => {
+                        row.lacks("viscosity_mpa_s");
+                        return None;
+                    }
+                },
+                uncertainty: match (percent, size) {
+                    (Some(percent), _) => Uncertainty::Percent(percent),
+                    (None, Some(size)) => Uncertainty::MpaS(size),
+                    (None, None) => {
+                        row.lacks("expanded_uncertainty_percent");
+                        return None;
+                    }
+                },
+                coefficient_percent_per_k: row.opt_number("temperature_coefficient_percent_per_k"),
+            })
+        });
         Some(Fluid {
-            id: fields.text("id")?,
-            nominal_mpa_s: fields.number("nominal_mpa_s")?,
-            certified: fields.date("certified")?,
-            expires: fields.date("expires")?,
-            values: fields.list("value", |row| {
-                row.known("coverage_factor");
-                let dynamic = row.opt_number("viscosity_mpa_s");
-                let kinematic = row.opt_number("kinematic_mm2_s");
-                let density = row.opt_number("density_g_ml");
-                let percent = row.opt_number("expanded_uncertainty_percent");
-                let size = row.opt_number("expanded_uncertainty_mpa_s");
-                Some(CertifiedValue {
-                    temperature_c: row.number("temperature_c")?,
-                    figures: match (dynamic, kinematic, density) {
-                        (Some(mpa_s), _, _) => CertifiedFigures::Dynamic { mpa_s },
-                        (None, Some(mm2_s), Some(density_g_ml)) => CertifiedFigures::Kinematic {
-                            mm2_s,
-                            density_g_ml,
-                        },
-                        _ => {
-                            row.lacks("viscosity_mpa_s");
-                            return None;
-                        }
-                    },
-                    uncertainty: match (percent, size) {
-                        (Some(percent), _) => Uncertainty::Percent(percent),
-                        (None, Some(size)) => Uncertainty::MpaS(size),
-                        (None, None) => {
-                            row.lacks("expanded_uncertainty_percent");
-                            return None;
-                        }
-                    },
-                    coefficient_percent_per_k: row
-                        .opt_number("temperature_coefficient_percent_per_k"),
-                })
-            }),
+            id,
+            nominal_mpa_s,
+            certified,
+            expires,
+            rows: values.iter().map(CertifiedValue::row).collect(),
+            values,
+            slopes: OnceLock::new(),
             bottles: fields.list("bottle", |row| {
                 row.known("late_reason");
                 Some(Bottle {

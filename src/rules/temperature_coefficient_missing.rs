@@ -1,8 +1,6 @@
 use super::{Out, Rule, Run};
 use crate::book::view::View;
 use crate::finding::Severity;
-use crate::measure::temperature::window_slope;
-use crate::record::fluid::CertifiedValue;
 use crate::record::policy::Basis;
 
 pub(super) static RULE: Rule = Rule {
@@ -27,11 +25,10 @@ fn check(view: &View<'_>, out: &mut Out<'_>) {
     {
         return;
     }
-    let rows: Vec<_> = fluid.values.iter().map(CertifiedValue::row).collect();
-    if window_slope(&rows, row).is_some() {
+    if fluid.slope_percent_per_k(row).is_some() {
         return;
     }
-    let lacks = match rows.len() {
+    let lacks = match fluid.rows.len() {
         1 => "its one certified value has no temperature coefficient",
         _ => "its certified values give no curve",
     };

@@ -1,8 +1,6 @@
 use super::{Out, Rule, Run, support};
 use crate::book::view::View;
 use crate::finding::Severity;
-use crate::measure::temperature::window_slope;
-use crate::record::fluid::CertifiedValue;
 use crate::record::policy::Basis;
 
 pub(super) static RULE: Rule = Rule {
@@ -23,16 +21,15 @@ fn check(view: &View<'_>, out: &mut Out<'_>) {
     if policy.basis != Basis::Certified {
         return;
     }
-    let rows: Vec<_> = fluid.values.iter().map(CertifiedValue::row).collect();
-    let Some(slope) = window_slope(&rows, row) else {
+    let Some(slope) = fluid.slope_percent_per_k(row) else {
         return;
     };
-    let share = &slope * &policy.window_k.value;
+    let share = slope * &policy.window_k.value;
     if share <= policy.fluid_percent.value {
         return;
     }
     let slope_at = match certified.coefficient_percent_per_k {
-        Some(_) if rows.len() == 1 => format!("/value/{row}/temperature_coefficient_percent_per_k"),
+        Some(_) if fluid.rows.len() == 1 => format!("/value/{row}/temperature_coefficient_percent_per_k"),
         _ => format!("/value/{row}"),
     };
     let mut size = support::figure(&share);
@@ -44,7 +41,7 @@ fn check(view: &View<'_>, out: &mut Out<'_>) {
         format!(
             "lot {} changes by {} % per K, so the window of {} K alone is worth {size} %; the fluid's share in policy {} is {} %",
             fluid.id,
-            support::figure(&slope),
+            support::figure(slope),
             policy.window_k,
             policy.id,
             policy.fluid_percent

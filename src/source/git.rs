@@ -59,12 +59,16 @@ pub struct Version {
     pub id: String,
 }
 
+fn what_is(mode: u32) -> What {
+    match mode & 0o170_000 {
+        0o100_000 => What::File,
+        _ => What::NotAFile,
+    }
+}
+
 impl Version {
     pub fn what(&self) -> What {
-        match self.mode & 0o170_000 {
-            0o100_000 => What::File,
-            _ => What::NotAFile,
-        }
+        what_is(self.mode)
     }
 
     /// The same kind of file with the same bytes; the executable bit does not count.
@@ -852,17 +856,18 @@ impl Staged {
             .filter(|entry| entry.mode != 0o40_000))
     }
 
-    fn collect(
-        &self,
-        folder: &str,
-        into: &mut BTreeMap<String, Version>,
-    ) -> Result<(), SourceError> {
-        for (name, entry) in self.tree(folder)?.entries() {
-            let path = format!("{folder}/{name}");
-            if entry.mode == 0o40_000 {
-                self.collect(&path, into)?;
-            } else {
-                into.insert(path, entry);
+    /// What the commit holds below a folder.
+    fn collect(&self, folder: &str, into: &mut BTreeMap<String, What>) -> Result<(), SourceError> {
+        for (name, mode) in self.tree(folder)?.names() {
+            let mut path = String::with_capacity(folder.len() + 1 + name.len());
+            path.push_str(folder);
+            path.push('/');
+            path.push_str(&name);
+            match mode {
+                0o40_000 => self.collect(&path, into)?,
+                _ => {
+                    into.insert(path, what_is(mode));
+                }
             }
         }
         Ok(())
@@ -879,23 +884,19 @@ impl Source for Staged {
                 break;
             }
             match version {
-                Some(version) => found.insert(path.clone(), version.clone()),
+                Some(version) => found.insert(path.clone(), version.what()),
                 None => found.remove(path),
             };
         }
         Ok(found
             .into_iter()
-            .map(|(path, version)| Entry {
-                what: version.what(),
-                path,
-            })
+            .map(|(path, what)| Entry { path, what })
             .collect())
     }
 
     fn top(&self) -> Result<Vec<String>, SourceError> {
         let tree = self.tree("")?;
-        let mut names: BTreeSet<String> =
-            tree.entries().map(|(name, _)| name.into_owned()).collect();
+        let mut names: BTreeSet<String> = tree.names().map(|(name, _)| name.into_owned()).collect();
         for (path, version) in &self.changed {
             let (name, below) = path.split_once('/').unwrap_or((path, ""));
             match version {

@@ -31,10 +31,10 @@ impl Tree {
         })
     }
 
-    pub fn entries(&self) -> impl Iterator<Item = (Cow<'_, str>, Version)> {
-        self.raw().filter_map(|(mode, name, id)| {
-            Some((String::from_utf8_lossy(name), version(mode, id)?))
-        })
+    /// Names and modes.
+    pub fn names(&self) -> impl Iterator<Item = (Cow<'_, str>, u32)> {
+        self.raw()
+            .filter_map(|(mode, name, _)| Some((String::from_utf8_lossy(name), number(mode)?)))
     }
 
     pub fn get(&self, name: &str) -> Option<Version> {
@@ -49,11 +49,14 @@ impl Tree {
 }
 
 fn version(mode: &[u8], id: &[u8]) -> Option<Version> {
-    let mode = u32::from_str_radix(std::str::from_utf8(mode).ok()?, 8).ok()?;
     Some(Version {
-        mode,
+        mode: number(mode)?,
         id: hexadecimal(id),
     })
+}
+
+fn number(mode: &[u8]) -> Option<u32> {
+    u32::from_str_radix(std::str::from_utf8(mode).ok()?, 8).ok()
 }
 
 fn hexadecimal(bytes: &[u8]) -> String {
@@ -82,7 +85,7 @@ mod tests {
             bytes.extend([id; 20]);
         }
         let tree = Tree::new(bytes.clone(), 40);
-        let names: Vec<_> = tree.entries().map(|(name, _)| name.into_owned()).collect();
+        let names: Vec<_> = tree.names().map(|(name, _)| name.into_owned()).collect();
         assert_eq!(names, ["a.toml", "checks", "\u{fffd}"]);
         let file = tree.get("a.toml").expect("there");
         assert_eq!((file.mode, file.id), (0o100_644, "a1".repeat(20)));
@@ -95,7 +98,7 @@ mod tests {
         // Cut anywhere, it is read as far as it goes.
         for end in 0..bytes.len() {
             let cut = Tree::new(bytes[..end].to_vec(), 40);
-            assert!(cut.entries().count() < 3);
+            assert!(cut.names().count() < 3);
         }
         assert!(Tree::default().get("a").is_none());
     }
