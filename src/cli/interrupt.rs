@@ -77,6 +77,11 @@ pub(crate) fn yield_to_it(failed: bool) {
     }
 }
 
+/// Ends here where an interruption is waiting for what was being written.
+pub(crate) fn stop_if_asked() {
+    yield_to_it(true);
+}
+
 /// Heeds Ctrl-C from now on. Where that cannot be had, the system's own way of ending a program is as good as ever.
 pub(crate) fn heed() {
     let _ = ctrlc::set_handler(|| {

@@ -90,6 +90,7 @@ impl Tour {
     }
 
     fn output(&self, program: &Path, arguments: &[&str]) -> Result<Output, Trouble> {
+        interrupt::stop_if_asked();
         self.command(program)
             .args(arguments)
             .output()

@@ -78,7 +78,7 @@ struct Judged {
 type Named<'a> = (&'a str, &'a str);
 
 /// So many checks are judged before what is kept of them is put aside.
-const BATCH: usize = 2048;
+const BATCH: usize = 1024;
 
 struct Judge<'a> {
     source: &'a dyn Source,
