@@ -681,3 +681,114 @@ fn soften_by_nonconformity(
     }
     softened
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::source::memory::Memory;
+    use include_dir::{Dir, include_dir};
+
+    static EXAMPLE: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/records-example");
+
+    fn gather(dir: &Dir<'_>, book: &mut Memory) {
+        for file in dir.files() {
+            let path = file.path().to_string_lossy().replace('\\', "/");
+            book.files.insert(path, file.contents().to_vec());
+        }
+        for below in dir.dirs() {
+            gather(below, book);
+        }
+    }
+
+    fn example() -> Memory {
+        let mut book = Memory::default();
+        gather(&EXAMPLE, &mut book);
+        book
+    }
+
+    fn clock() -> Clock {
+        Clock {
+            now: "2026-11-25T12:00:00Z".parse().expect("time"),
+            as_of: None,
+        }
+    }
+
+    /// One check in so many.
+    fn checks(book: &Memory, in_so_many: usize) -> Vec<String> {
+        let records = book.files.keys();
+        records
+            .filter(|path| matches!(layout::record(path), Ok((Kind::Check, _))))
+            .step_by(in_so_many)
+            .cloned()
+            .collect()
+    }
+
+    /// What is said of checks when each is judged by itself, and how many files that took at most.
+    fn one_by_one(book: &Memory, checks: &[String]) -> (Vec<Finding>, usize) {
+        let mut said = Vec::new();
+        let mut most = 0;
+        for path in checks {
+            let only = std::slice::from_ref(path);
+            let outcome = run(book, clock(), &Wanted::Only(only)).expect("judged");
+            most = most.max(outcome.files);
+            let findings = outcome.findings.into_iter();
+            said.extend(findings.filter(|finding| finding.place.path == *path));
+        }
+        said.sort();
+        (said, most)
+    }
+
+    fn all_at_once(book: &Memory, checks: &[String]) -> Vec<Finding> {
+        let outcome = run(book, clock(), &Wanted::All).expect("judged");
+        let mut said = outcome.findings;
+        said.retain(|finding| checks.contains(&finding.place.path));
+        said
+    }
+
+    #[test]
+    fn a_check_by_itself_is_judged_as_among_all() {
+        let book = example();
+        let checks = checks(&book, 1);
+        let (said, most) = one_by_one(&book, &checks);
+        assert_eq!(said, all_at_once(&book, &checks));
+        let facts = book
+            .files
+            .keys()
+            .filter(|path| !path.starts_with("checks/") && !path.starts_with("reviews/"))
+            .count();
+        assert!(
+            most < facts / 2,
+            "{most} files were read for one check, of {facts} facts"
+        );
+    }
+
+    #[test]
+    fn whatever_is_wrong_with_a_fact_a_check_by_itself_is_judged_as_among_all() {
+        let facts: Vec<String> = example()
+            .files
+            .keys()
+            .filter(|path| !path.starts_with("checks/") && !path.starts_with("reviews/"))
+            .filter(|path| path.contains('/') && path.ends_with(".toml"))
+            .cloned()
+            .collect();
+        assert!(facts.len() > 20);
+        for path in facts {
+            let whole = example().files[&path].clone();
+            let text = String::from_utf8(whole).expect("text");
+            for broken in [
+                None,
+                Some(text.replace("format = 1", "format = ")),
+                Some(text.replace("2026", "2025")),
+            ] {
+                let mut book = example();
+                match broken {
+                    None => book.files.remove(&path),
+                    Some(text) => book.files.insert(path.clone(), text.into_bytes()),
+                };
+                let checks = checks(&book, 17);
+                let said = one_by_one(&book, &checks).0;
+                assert_eq!(said, all_at_once(&book, &checks), "{path}");
+            }
+        }
+    }
+}
