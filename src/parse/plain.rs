@@ -23,6 +23,8 @@ pub(super) fn tree(text: &Text) -> Option<Node> {
     let mut root = Vec::new();
     let mut header = None;
     let mut table = Vec::new();
+    // The marks of the table's keys: where a key's is not among them, the key is new.
+    let mut marks = 0;
     for (start, line) in text.lines() {
         let whole = line.strip_suffix('\n').unwrap_or(line);
         let cursor = Cursor {
@@ -32,8 +34,16 @@ pub(super) fn tree(text: &Text) -> Option<Node> {
         };
         match cursor.read()? {
             Line::Empty => {}
-            Line::Key(key, node) => insert(&mut table, key.into(), node)?,
+            Line::Key(key, node) => {
+                let mark = mark(key);
+                match marks & mark == 0 && table.len() < MOST_KEYS {
+                    true => table.push((key.into(), node)),
+                    false => insert(&mut table, key.into(), node)?,
+                }
+                marks |= mark;
+            }
             Line::Header(next) => {
+                marks = 0;
                 let entries = std::mem::take(&mut table);
                 close(&mut root, header.replace(next), entries)?;
             }
@@ -45,6 +55,15 @@ pub(super) fn tree(text: &Text) -> Option<Node> {
         key_span: Span::default(),
         value: Value::Table(root),
     })
+}
+
+/// One of 64 bits by length, first, middle and last letter; different keys may share one.
+fn mark(key: &str) -> u64 {
+    let letters = key.as_bytes();
+    let at = |index: usize| letters.get(index).map_or(0, |letter| usize::from(*letter));
+    let last = letters.len().saturating_sub(1);
+    let sum = letters.len() + 3 * at(0) + 5 * at(last / 2) + 7 * at(last);
+    1 << (sum % 64)
 }
 
 /// Whether no control character stands in it but tabs and line ends. A byte order mark is not clean.
