@@ -461,10 +461,8 @@ impl Book {
 pub struct CheckFacts {
     pub instrument: Arc<str>,
     pub performed: Timestamp,
-    /// Of an amendment: when.
-    pub amended: Option<Timestamp>,
-    /// The check that it repeats.
-    pub repeats: Option<Box<str>>,
+    /// What most checks do not have.
+    seldom: Option<Box<Seldom>>,
     /// Its policy asks for a review, so a rejected one does not count.
     pub needs_review: bool,
     /// It is sealed, and its figures could be worked out anew; else nobody knows whether its verdict holds.
@@ -479,10 +477,26 @@ pub struct CheckFacts {
     excerpt: Arc<str>,
 }
 
+#[derive(Clone, Debug)]
+struct Seldom {
+    amended: Option<Timestamp>,
+    repeats: Option<Box<str>>,
+}
+
 /// Where the verdict of a check stands.
 const VERDICT: &str = "/computed/verdict";
 
 impl CheckFacts {
+    /// Of an amendment: when.
+    pub fn amended(&self) -> Option<Timestamp> {
+        self.seldom.as_ref()?.amended
+    }
+
+    /// The check that it repeats.
+    pub fn repeats(&self) -> Option<&str> {
+        self.seldom.as_ref()?.repeats.as_deref()
+    }
+
     /// The place of the verdict of the check with this id; without one of the nearest table.
     pub fn place(&self, id: &str) -> Place {
         Place {
@@ -522,15 +536,14 @@ impl Shared {
         let position = view.doc.text.position(node.span);
         let suffix = view.id.len() + "/.toml".len();
         let folder = view.doc.path.len().saturating_sub(suffix);
+        let amended = view.check.amended.as_ref();
+        let amended = amended.and_then(|amended| view.book.zone.instant(amended).ok());
+        let repeats = view.check.repeats.as_deref().map(Box::from);
         CheckFacts {
             instrument: self.text(&view.check.instrument),
             performed: view.performed,
-            amended: view
-                .check
-                .amended
-                .as_ref()
-                .and_then(|amended| view.book.zone.instant(amended).ok()),
-            repeats: view.check.repeats.as_deref().map(Box::from),
+            seldom: (amended.is_some() || repeats.is_some())
+                .then(|| Box::new(Seldom { amended, repeats })),
             confirmed: view.check.computed.is_some()
                 && (view.check.void
                     || view

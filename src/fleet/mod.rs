@@ -177,7 +177,7 @@ fn history<'a>(
     // Of a check and its amendments the newest that had been made stands.
     let mut standing: BTreeMap<String, (u32, &'a str, Option<&'a CheckFacts>)> = BTreeMap::new();
     for (id, facts) in links.checks.iter() {
-        let made = facts.map(|facts| facts.amended.unwrap_or(facts.performed));
+        let made = facts.map(|facts| facts.amended().unwrap_or(facts.performed));
         if made.is_some_and(|made| made > at) {
             continue;
         }
@@ -252,7 +252,7 @@ fn pairs<'a>(checks: &[Seen<'a>]) -> Vec<Pair<'a>> {
         .iter()
         .filter(|seen| is_fail(seen.facts))
         .filter_map(|seen| {
-            let first = failed.get(&first_id(seen.facts.repeats.as_deref()?))?;
+            let first = failed.get(&first_id(seen.facts.repeats()?))?;
             Some((*first, *seen))
         })
         .collect()
