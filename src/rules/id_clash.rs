@@ -17,12 +17,11 @@ pub(super) static RULE: Rule = Rule {
 
 fn paths(book: &Book, entries: &[Entry], out: &mut Out<'_>) {
     let files = entries.iter().filter(|entry| entry.what == What::File);
-    let mut ids: Vec<(Kind, &str, &str)> = files
-        .filter_map(|entry| {
-            let (kind, id) = layout::record(&entry.path).ok()?;
-            Some((kind, id, entry.path.as_str()))
-        })
-        .collect();
+    let mut ids: Vec<(Kind, &str, &str)> = Vec::with_capacity(entries.len());
+    ids.extend(files.filter_map(|entry| {
+        let (kind, id) = layout::record(&entry.path).ok()?;
+        Some((kind, id, entry.path.as_str()))
+    }));
     // Stable, so that the first of those that differ only in capitals stays the first.
     ids.sort_by(|one, other| {
         let kinds = one.0.cmp(&other.0);

@@ -3,12 +3,8 @@
 use super::{Entry, Source, SourceError, What};
 use crate::parse::MAX_BYTES;
 use crate::parse::layout::MARKER;
-use rayon::prelude::*;
 use std::io::Read;
 use std::path::{Path, PathBuf};
-
-/// More folders are worth the cores that list them.
-const FEW: usize = 16;
 
 #[derive(Clone, Debug)]
 pub struct Disk {
@@ -83,38 +79,6 @@ fn odd_name(path: &Path) -> Option<PathBuf> {
 }
 
 impl Disk {
-    /// What stands below a folder down to a depth, and the folders at that depth.
-    fn walk(&self, top: &Path, depth: usize) -> Result<(Vec<Entry>, Vec<PathBuf>), SourceError> {
-        let (mut entries, mut folders) = (Vec::new(), Vec::new());
-        for entry in walkdir::WalkDir::new(top)
-            .follow_root_links(false)
-            .max_depth(depth)
-        {
-            let entry = entry.map_err(|error| {
-                SourceError::new(
-                    format!("a folder of the book cannot be read: {error}"),
-                    "look at the folder's permissions",
-                )
-            })?;
-            let kind = entry.file_type();
-            if kind.is_dir() {
-                if entry.depth() == depth {
-                    folders.push(entry.into_path());
-                }
-                continue;
-            }
-            let path = entry.path();
-            entries.push(Entry {
-                path: slashed(path.strip_prefix(&self.root).unwrap_or(path)),
-                what: match kind.is_file() {
-                    true => What::File,
-                    false => What::NotAFile,
-                },
-            });
-        }
-        Ok((entries, folders))
-    }
-
     fn read_odd(&self, odd: &Path, path: &str) -> Result<Option<Vec<u8>>, SourceError> {
         #[expect(clippy::disallowed_methods, reason = "this is the source")]
         let mut bytes = std::fs::read(odd).map_err(|error| {
@@ -134,15 +98,27 @@ impl Source for Disk {
         if top.symlink_metadata().is_err() {
             return Ok(Vec::new());
         }
-        let (mut entries, folders) = self.walk(&top, 2)?;
-        let walk = |folder: &PathBuf| Ok(self.walk(folder, usize::MAX)?.0);
-        let below: Result<Vec<Vec<Entry>>, SourceError> = match folders.len() > FEW {
-            true => folders.par_iter().map(walk).collect(),
-            false => folders.iter().map(walk).collect(),
-        };
-        let below = below?;
-        entries.reserve_exact(below.iter().map(Vec::len).sum());
-        entries.extend(below.into_iter().flatten());
+        let mut entries = Vec::new();
+        for entry in walkdir::WalkDir::new(&top).follow_root_links(false) {
+            let entry = entry.map_err(|error| {
+                SourceError::new(
+                    format!("a folder of the book cannot be read: {error}"),
+                    "look at the folder's permissions",
+                )
+            })?;
+            let kind = entry.file_type();
+            if kind.is_dir() {
+                continue;
+            }
+            let path = entry.path();
+            entries.push(Entry {
+                path: slashed(path.strip_prefix(&self.root).unwrap_or(path)),
+                what: match kind.is_file() {
+                    true => What::File,
+                    false => What::NotAFile,
+                },
+            });
+        }
         entries.sort_unstable_by(|one, other| one.path.cmp(&other.path));
         Ok(entries)
     }
