@@ -29,7 +29,9 @@ fn check(view: &View<'_>, out: &mut Out<'_>) {
         return;
     }
     let slope_at = match certified.coefficient_percent_per_k {
-        Some(_) if fluid.rows.len() == 1 => format!("/value/{row}/temperature_coefficient_percent_per_k"),
+        Some(_) if fluid.rows.len() == 1 => {
+            format!("/value/{row}/temperature_coefficient_percent_per_k")
+        }
         _ => format!("/value/{row}"),
     };
     let mut size = support::figure(&share);
