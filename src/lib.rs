@@ -2,6 +2,8 @@
 //!
 //! Data flows one way: bytes, records, findings and figures, pages. DEVELOPERS.md describes the floors.
 
+#![forbid(unsafe_code)]
+
 pub mod book;
 pub mod cli;
 pub mod finding;

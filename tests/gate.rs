@@ -338,6 +338,17 @@ fn alteration_hidden_in_commit_all_is_refused() {
 }
 
 #[test]
+fn a_merge_onto_no_commit_cannot_be_judged() {
+    let scratch = Scratch::book();
+    scratch.committed_check("0900");
+    let head = scratch.git(&["rev-parse", "HEAD"]);
+    std::fs::write(scratch.top.join(".git/MERGE_HEAD"), head).unwrap();
+    scratch.git(&["update-ref", "-d", "HEAD"]);
+    let done = scratch.shearbook(&["gate"]).ends(3);
+    assert!(done.err.contains("HEAD has no commit"), "{}", done.err);
+}
+
+#[test]
 fn record_of_the_other_branch_dropped_in_a_merge_is_refused() {
     let scratch = Scratch::book();
     scratch.install();

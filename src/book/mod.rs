@@ -353,15 +353,6 @@ impl Book {
         })
     }
 
-    /// Looks where the facts are, so that a source that remembers need not look again. What fails will fail again.
-    pub fn look(source: &dyn Source) {
-        let clock = Clock {
-            now: Timestamp::UNIX_EPOCH,
-            as_of: None,
-        };
-        let _ = Book::some_facts(source, clock, Some(&BTreeSet::new()));
-    }
-
     /// The paths of facts that were not read and that somebody wanted to see.
     pub fn missed(&self) -> BTreeSet<String> {
         fn of<R: Record>(shelf: &Shelf<R>, paths: &mut BTreeSet<String>) {

@@ -1,6 +1,6 @@
 //! The gate: what is staged, judged before it becomes a commit.
 
-use crate::book::{Book, LoadError};
+use crate::book::LoadError;
 use crate::finding::{Finding, Severity};
 use crate::parse::layout::{MARKER, Slot, folder_kind, slot};
 use crate::record::Kind;
@@ -40,7 +40,8 @@ pub fn staged(
             let before = Staged::open(repository, head);
             crate::parse::make_ready();
             if let Ok(before) = &before {
-                Book::look(before);
+                let last = before.last_below(Kind::Check.folder()).ok().flatten();
+                rules::rehearse(before, last.unwrap_or_default());
             }
             before
         });

@@ -249,8 +249,8 @@ fn figure(written: &str) -> Option<Value> {
     if bytes.get(4) == Some(&b'-') || bytes.get(2) == Some(&b':') {
         let time: toml::value::Datetime = written.parse().ok()?;
         let whole = time.time.is_none_or(|time| time.second.is_some());
-        // Parts of seconds may be written in several ways.
-        let plain = whole && !bytes.contains(&b'.');
+        // Parts of seconds and no offset at all may be written in several ways.
+        let plain = whole && !bytes.contains(&b'.') && !written.ends_with("-00:00");
         return plain.then(|| Value::Time(time, written.into()));
     }
     let size = bytes.strip_prefix(b"-").or(bytes.strip_prefix(b"+"));

@@ -16,6 +16,7 @@ use crate::record::check::{Check, Occasion, Verdict};
 use crate::record::policy::Policy;
 use crate::record::review::Review;
 use crate::source::{Entry, Source, What};
+use jiff::Timestamp;
 use jiff::civil::Date;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -104,6 +105,22 @@ pub fn run(source: &dyn Source, clock: Clock, wanted: &Wanted<'_>) -> Result<Out
             return Ok(outcome);
         }
         facts.extend(missed);
+    }
+}
+
+/// Judges a check for nothing and once only: where the facts are, and how they are read, is then known when it matters.
+pub fn rehearse(source: &dyn Source, path: String) {
+    let clock = Clock {
+        now: Timestamp::UNIX_EPOCH,
+        as_of: None,
+    };
+    let checks = [path];
+    let wanted = Wanted::Only(&checks);
+    // What fails here fails again, and is told then.
+    if let Ok(facts) = few_facts(source, &wanted)
+        && let Ok(book) = Book::some_facts(source, clock, facts.as_ref())
+    {
+        let _ = judge_with(source, book, &wanted);
     }
 }
 

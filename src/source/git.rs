@@ -433,6 +433,13 @@ impl Repository {
         if self.from_environment {
             parents.extend(named.filter(|id| id.bytes().all(|byte| byte.is_ascii_hexdigit())));
         }
+        // What is staged is compared with HEAD first, and there is none.
+        if self.head.is_none() && !parents.is_empty() {
+            return Err(SourceError::new(
+                "a merge is under way, but HEAD has no commit yet",
+                "end the merge with git merge --abort, or put HEAD back: git reflog tells where it was",
+            ));
+        }
         let mut unique = Vec::new();
         for parent in parents {
             if !unique.contains(&parent) {
@@ -769,6 +776,21 @@ impl Staged {
             .map(|change| (change.path.clone(), change.new.clone()))
             .collect();
         self
+    }
+
+    /// The last file below a folder of the commit, by the names along the way.
+    pub fn last_below(&self, folder: &str) -> Result<Option<String>, SourceError> {
+        let mut path = folder.to_owned();
+        loop {
+            let tree = self.tree(&path)?;
+            let Some((name, mode)) = tree.names().last() else {
+                return Ok(None);
+            };
+            path = format!("{path}/{name}");
+            if mode != 0o40_000 {
+                return Ok(Some(path));
+            }
+        }
     }
 
     /// The tree of the book's folder in a commit.
