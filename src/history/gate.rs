@@ -38,7 +38,6 @@ pub fn staged(
     let (against, before) = std::thread::scope(|scope| {
         let before = scope.spawn(|| {
             let before = Staged::open(repository, head);
-            crate::parse::make_ready();
             if let Ok(before) = &before {
                 let last = before.last_below(Kind::Check.folder()).ok().flatten();
                 rules::rehearse(before, last.unwrap_or_default());

@@ -183,21 +183,6 @@ pub fn parse<R: Record>(path: &str, bytes: Vec<u8>) -> Result<Parsed<R>, Disagre
     })
 }
 
-/// Builds the schemas that a check and what it names are read by; each would be built when it is first needed.
-pub fn make_ready() {
-    schema::make_ready(&[
-        Kind::Check,
-        Kind::Book,
-        Kind::Policy,
-        Kind::Instrument,
-        Kind::Fluid,
-        Kind::Person,
-        Kind::Geometry,
-        Kind::Thermometer,
-        Kind::Bath,
-    ]);
-}
-
 impl FaultKind {
     fn hides_the_record(self) -> bool {
         !matches!(self, FaultKind::NewerSyntax | FaultKind::ByteOrderMark)

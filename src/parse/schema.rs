@@ -61,12 +61,6 @@ fn schema(kind: Kind) -> Option<&'static Schema> {
     SCHEMAS.get(index)?.get_or_init(build).as_ref()
 }
 
-pub(super) fn make_ready(kinds: &[Kind]) {
-    for kind in kinds {
-        schema(*kind);
-    }
-}
-
 /// What the values of a key are.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Wants {
