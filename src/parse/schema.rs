@@ -11,29 +11,52 @@ use serde_json::Value as Json;
 use std::collections::BTreeMap;
 use std::sync::OnceLock;
 
-/// The text of a kind's schema, as it stands in `schema/`.
-pub fn schema_text(kind: Kind) -> &'static str {
+/// A schema as it stands in `schema/`, and the same without descriptions.
+macro_rules! texts {
+    ($kind:literal) => {
+        (
+            include_str!(concat!("../../schema/", $kind, ".schema.json")),
+            include_str!(concat!(env!("OUT_DIR"), "/", $kind, ".schema.json")),
+        )
+    };
+}
+
+const fn texts(kind: Kind) -> (&'static str, &'static str) {
     match kind {
-        Kind::Book => include_str!("../../schema/book.schema.json"),
-        Kind::Policy => include_str!("../../schema/policy.schema.json"),
-        Kind::Person => include_str!("../../schema/person.schema.json"),
-        Kind::Instrument => include_str!("../../schema/instrument.schema.json"),
-        Kind::Geometry => include_str!("../../schema/geometry.schema.json"),
-        Kind::Fluid => include_str!("../../schema/fluid.schema.json"),
-        Kind::Thermometer => include_str!("../../schema/thermometer.schema.json"),
-        Kind::Bath => include_str!("../../schema/bath.schema.json"),
-        Kind::Check => include_str!("../../schema/check.schema.json"),
-        Kind::Review => include_str!("../../schema/review.schema.json"),
-        Kind::Nonconformity => include_str!("../../schema/nonconformity.schema.json"),
+        Kind::Book => texts!("book"),
+        Kind::Policy => texts!("policy"),
+        Kind::Person => texts!("person"),
+        Kind::Instrument => texts!("instrument"),
+        Kind::Geometry => texts!("geometry"),
+        Kind::Fluid => texts!("fluid"),
+        Kind::Thermometer => texts!("thermometer"),
+        Kind::Bath => texts!("bath"),
+        Kind::Check => texts!("check"),
+        Kind::Review => texts!("review"),
+        Kind::Nonconformity => texts!("nonconformity"),
     }
 }
 
+/// The text of a kind's schema, as it stands in `schema/`.
+pub const fn schema_text(kind: Kind) -> &'static str {
+    texts(kind).0
+}
+
 struct Schema {
-    json: Json,
+    kind: Kind,
     /// Says whether a file is as the schema describes it.
     validator: Validator<Tree>,
-    /// Says what is wrong with one that is not.
+    json: OnceLock<Json>,
+    /// Says what is wrong with a file that is not.
     explainer: OnceLock<Option<Validator>>,
+}
+
+impl Schema {
+    /// The whole schema, with its descriptions.
+    fn json(&self) -> &Json {
+        self.json
+            .get_or_init(|| serde_json::from_str(schema_text(self.kind)).unwrap_or_default())
+    }
 }
 
 /// The schemas share most of their patterns.
@@ -45,7 +68,7 @@ fn schema(kind: Kind) -> Option<&'static Schema> {
         [const { OnceLock::new() }; Kind::ALL.len()];
     let index = Kind::ALL.iter().position(|(_, other)| *other == kind)?;
     let build = || {
-        let json: Json = serde_json::from_str(schema_text(kind)).ok()?;
+        let json: Json = serde_json::from_str(texts(kind).1).ok()?;
         // The patterns say all that formats would, and more.
         let validator = jsonschema::options_for::<Tree>()
             .with_pattern_options(jsonschema::PatternOptions::regex())
@@ -53,8 +76,9 @@ fn schema(kind: Kind) -> Option<&'static Schema> {
             .build(&json)
             .ok()?;
         Some(Schema {
-            json,
+            kind,
             validator,
+            json: OnceLock::new(),
             explainer: OnceLock::new(),
         })
     };
@@ -79,7 +103,7 @@ pub(super) fn wants(key: &str) -> Option<Wants> {
         let mut keys = BTreeMap::new();
         for (_, kind) in Kind::ALL {
             if let Some(schema) = schema(*kind) {
-                gather(&schema.json, &schema.json, &mut keys);
+                gather(schema.json(), schema.json(), &mut keys);
             }
         }
         keys
@@ -159,7 +183,7 @@ fn say_errors(kind: Kind, doc: &Doc, schema: &Schema, faults: &mut Vec<Fault>) {
     let build = || {
         jsonschema::options()
             .with_pattern_options(jsonschema::PatternOptions::regex())
-            .build(&schema.json)
+            .build(schema.json())
             .ok()
     };
     let Some(explainer) = schema.explainer.get_or_init(build) else {
@@ -172,7 +196,7 @@ fn say_errors(kind: Kind, doc: &Doc, schema: &Schema, faults: &mut Vec<Fault>) {
         if is_edition(kind, at) || is_edition_missing(kind, &error) || holds_null(&instance, at) {
             continue;
         }
-        for fault in say(&error, at, doc, &schema.json) {
+        for fault in say(&error, at, doc, schema.json()) {
             let key = (fault.place.pointer.clone(), fault.message.clone());
             if !seen.contains(&key) {
                 seen.push(key);

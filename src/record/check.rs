@@ -16,6 +16,7 @@ pub struct Check {
     pub occasion: Option<Occasion>,
     pub condition: Option<Condition>,
     pub repeats: Option<String>,
+    pub late_reason: Option<String>,
     pub reason: Option<String>,
     pub amends: Option<String>,
     pub amended: Option<Stamp>,
@@ -128,7 +129,6 @@ impl Record for Check {
 
     fn read(fields: &mut dyn Fields) -> Option<Check> {
         fields.common();
-        fields.known("late_reason");
         fields.table("origin", &mut |origin| {
             for key in ["file", "sheet", "row", "sha256"] {
                 origin.known(key);
@@ -147,6 +147,7 @@ impl Record for Check {
             occasion: fields.opt_word("occasion"),
             condition: fields.opt_word("condition"),
             repeats: fields.opt_text("repeats"),
+            late_reason: fields.opt_text("late_reason"),
             reason: fields.opt_text("reason"),
             amends: fields.opt_text("amends"),
             amended: fields.opt_stamp("amended"),

@@ -6,6 +6,8 @@ use jiff::civil::Date;
 #[derive(Clone, Debug)]
 pub struct Person {
     pub id: String,
+    /// As git knows the person.
+    pub emails: Vec<String>,
     pub authorised: Vec<Authorised>,
     pub signing_keys: Vec<(When, Option<Date>)>,
     pub corrections: Vec<Correction>,
@@ -29,9 +31,9 @@ impl Record for Person {
     fn read(fields: &mut dyn Fields) -> Option<Person> {
         fields.common();
         fields.known("name");
-        fields.known("emails");
         Some(Person {
             id: fields.text("id")?,
+            emails: fields.opt_texts("emails").unwrap_or_default(),
             signing_keys: fields.list("signing_key", |row| {
                 row.known("key");
                 Some((row.when("from")?, row.opt_date("until")))
