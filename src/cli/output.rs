@@ -171,23 +171,52 @@ pub(crate) fn report(
     findings: &[Finding],
     read: (usize, usize),
 ) -> Ended {
+    report_at_most(common, outputs, book, as_of, findings, read, None)
+}
+
+/// The same, where no more than so many findings are told, errors first; the counts are those of all.
+pub(crate) fn report_at_most(
+    common: &Common,
+    outputs: &Outputs,
+    book: &str,
+    as_of: jiff::civil::Date,
+    findings: &[Finding],
+    read: (usize, usize),
+    most: Option<usize>,
+) -> Ended {
     let counts = Counts::of(findings);
+    let some = most.filter(|most| findings.len() > *most).map(|most| {
+        let mut worst: Vec<&Finding> = findings.iter().collect();
+        worst.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
+        worst.truncate(most);
+        let mut some: Vec<Finding> = worst.into_iter().cloned().collect();
+        some.sort();
+        some
+    });
+    let told = some.as_deref().unwrap_or(findings);
     let report = Findings {
         book,
         as_of: as_of.to_string(),
-        findings,
+        findings: told,
         counts,
         files: read.0,
         checks: read.1,
     };
+    let more = findings.len() - told.len();
     outputs.write(
         common,
         common.quiet && findings.is_empty(),
         findings,
-        &|format, style| match format {
-            Format::Text => terminal::render(&report, style),
-            Format::Plain => plain::render(&report),
-            Format::Json => json::render(&report),
+        &|format, style| {
+            let text = match format {
+                Format::Text => terminal::render(&report, style),
+                Format::Plain => plain::render(&report),
+                Format::Json => return json::render(&report),
+            };
+            match more {
+                0 => text,
+                more => format!("{text}{more} more findings are not shown here.\n"),
+            }
         },
     )
 }

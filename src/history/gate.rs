@@ -1,28 +1,41 @@
-//! The gate: what is staged, judged before it becomes a commit.
+//! The gate: a change of the book, judged before it becomes part of what may not change any more.
 
-use crate::book::LoadError;
+use crate::book::{Book, Clock, LoadError};
 use crate::finding::{Finding, Severity};
-use crate::parse::layout::{MARKER, Slot, folder_kind, slot};
+use crate::parse::layout::{MARKER, Slot, slot};
 use crate::record::Kind;
-use crate::rules::{self, Outcome, Wanted};
+use crate::rules::{self, Outcome, Rests, Wanted};
 use crate::source::git::{Change, Comparison, Repository, Staged};
 use crate::source::{Source, SourceError};
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 /// What the gate found.
 pub enum Gate {
     Judged(Box<Outcome>),
-    /// Neither the commit nor the index holds a book here.
+    /// Neither side of the change holds a book here.
     NoBook,
 }
 
 /// Judges a snapshot: `rules::run`, watched by whoever asked.
-pub type Judge<'a> = dyn Fn(&dyn Source, &Wanted<'_>) -> Result<Outcome, LoadError> + 'a;
+pub type Judge<'a> = dyn Fn(&dyn Source, &Wanted<'_>) -> Result<Outcome, LoadError> + Sync + 'a;
+
+/// What a change brings, as the rules for records need it.
+#[derive(Default)]
+pub(super) struct Brought {
+    /// The checks, reviews and other files that are new or changed, each with the commit that did it last.
+    pub new: BTreeMap<String, Option<String>>,
+    /// The committed checks that rest on changed facts, with the commit that changed one last.
+    pub resting: BTreeMap<String, Option<String>>,
+    /// A fact is gone: whatever names it must be told.
+    pub fact_gone: bool,
+}
 
 /// Judges what is staged: staged records by every rule, the others by what the change does to them.
 pub fn staged(
     repository: &Repository,
     comparison: Comparison,
+    clock: Clock,
     judge: &Judge<'_>,
 ) -> Result<Gate, LoadError> {
     let parents = repository.parents()?;
@@ -56,45 +69,28 @@ pub fn staged(
             "resolve the conflict, stage the file with git add, then commit",
         )));
     }
+    let committed = before.at(head)?;
     let source = before.with(&first);
     let has_marker = source.read(MARKER)?.is_some();
-    let marker = against.iter().zip(&parents).find_map(|(changes, parent)| {
-        let change = changes.iter().find(|change| change.path == MARKER);
-        Some((change?.old.as_ref()?, parent))
-    });
-    if !has_marker && marker.is_none() {
+    let had_marker = against.iter().flatten().any(|change| change.path == MARKER && change.old.is_some());
+    if !has_marker && !had_marker {
         if holds_records(&source)? {
-            return Err(LoadError::Source(SourceError::new(
-                format!(
-                    "there are checks here, committed or staged, but no {MARKER}, so nothing can judge them"
-                ),
-                format!("put {MARKER} back: git log -- {MARKER} tells when it went"),
-            )));
+            return Err(no_marker());
         }
         return Ok(Gate::NoBook);
     }
-
     let mut findings = Vec::new();
     let names: Vec<String> = parents.iter().enumerate().map(parent_name).collect();
-    for (changes, parent) in against.iter().zip(&names) {
-        for change in changes {
-            let clash = clashes(&against, change);
-            findings.extend(touched(
-                repository, &parents, &source, change, parent, clash,
-            )?);
+    let snapshots = || -> Result<Vec<Staged>, SourceError> {
+        let mut snapshots = Vec::new();
+        for parent in &parents {
+            snapshots.push(committed.at(Some(parent))?);
         }
-    }
+        Ok(snapshots)
+    };
+    let snapshots = snapshots()?;
+    findings.extend(sealed(repository, &parents, &names, &source, &against)?);
     if !has_marker {
-        if let Some((old, _)) = marker.filter(|_| holds_records(&source).unwrap_or(true)) {
-            findings.extend(rules::judge_change(&rules::Touched {
-                path: MARKER,
-                before: &source.blob(&old.id)?,
-                after: None,
-                restores_first: false,
-                parent: "HEAD",
-                clash: false,
-            }));
-        }
         findings.sort();
         findings.dedup();
         return Ok(Gate::Judged(Box::new(Outcome {
@@ -102,63 +98,204 @@ pub fn staged(
             ..Outcome::default()
         })));
     }
-
-    // What came unchanged from another parent is not new.
-    let new: BTreeSet<String> = first
-        .iter()
-        .filter(|change| {
-            against[1..]
-                .iter()
-                .all(|changes| changes.iter().any(|other| other.path == change.path))
-        })
-        .map(|change| change.path.clone())
-        .collect();
-    // In a merge a fact of one side may change what a check of the other rests on.
-    let facts_change = against.iter().flatten().any(|change| is_fact(&change.path));
-    let records: Vec<String> = new
-        .iter()
-        .filter(|path| matches!(slot(path), Slot::Record(Kind::Check | Kind::Review, _)))
-        .filter(|path| {
-            first
-                .iter()
-                .any(|change| change.path == **path && change.new.is_some())
-        })
-        .cloned()
-        .collect();
-    let wanted = match facts_change {
-        true => Wanted::All,
-        false => Wanted::Only(&records),
+    let author = repository.author();
+    let parted = parted(repository, &committed, &parents);
+    let changes = rules::Change {
+        id: None,
+        author: author.as_deref(),
+        at: clock.now,
+        now: clock.now,
+        parents: parents
+            .iter()
+            .zip(&snapshots)
+            .zip(&against)
+            .map(|((id, before), changes)| {
+                Ok(rules::Parent {
+                    id,
+                    at: repository.commit_head(before, id)?.committed,
+                    before,
+                    changed: changed(changes),
+                })
+            })
+            .collect::<Result<_, SourceError>>()?,
+        first: match parents.is_empty() {
+            true => changed(&first),
+            false => Vec::new(),
+        },
+        after: &source,
+        judges: snapshots.first().map(|snapshot| snapshot as &dyn Source),
+        parted: &parted,
     };
-    let mut outcome = judge(&source, &wanted)?;
-    let rests_on = std::mem::take(&mut outcome.rests_on);
-    // A nonconformity decides about what cannot be undone; what is not committed yet can be.
-    for finding in &mut outcome.findings {
-        let path = &finding.place.path;
-        if new.contains(path)
-            && outcome.softened.contains(&(finding.rule, path.clone()))
-            && first
-                .iter()
-                .any(|change| change.path == *path && change.old.is_none())
-        {
-            finding.severity = Severity::Error;
-        }
-    }
-    outcome.findings.retain(|finding| {
-        let path = &finding.place.path;
-        let follows =
-            facts_change && matches!(finding.rule, "computed-differs" | "reference-missing");
-        let unreadable = rules::is_reading(finding.rule)
-            && finding.severity == Severity::Error
-            && rests_on.contains(path);
-        new.contains(path) || follows || unreadable
-    });
+    let facts = |wanted: &BTreeSet<String>| {
+        let all = changes.judges.is_none() || first.iter().any(|change| rules::is_fact(&change.path));
+        let book = match all {
+            true => Book::facts(&source, clock)?,
+            false => Book::some_facts(&source, clock, Some(wanted))?,
+        };
+        Ok(Arc::new(book))
+    };
+    let judged = rules::judge_commit(&changes, &facts, &Rests::default())?;
+    findings.extend(judged.findings);
+    let brought = Brought {
+        new: own_changes(&against)
+            .filter(|change| change.new.is_some())
+            .map(|change| (change.path.clone(), None))
+            .collect(),
+        resting: judged.resting.into_iter().map(|path| (path, None)).collect(),
+        fact_gone: first
+            .iter()
+            .any(|change| change.new.is_none() && rules::is_fact(&change.path)),
+    };
+    let mut outcome = of_records(&source, &brought, &added(&first), judge)?;
     findings.append(&mut outcome.findings);
-    findings.extend(links_among(&first, &new));
+    findings.extend(links_among(&first, &brought.new));
     findings.sort();
     findings.dedup();
     mention_unstaged(repository, &mut findings)?;
     outcome.findings = findings;
     Ok(Gate::Judged(Box::new(outcome)))
+}
+
+pub(super) fn no_marker() -> LoadError {
+    LoadError::Source(SourceError::new(
+        format!(
+            "there are checks here, committed or staged, but no {MARKER}, so nothing can judge them"
+        ),
+        format!("put {MARKER} back: git log -- {MARKER} tells when it went"),
+    ))
+}
+
+/// What a change does to sealed records and to the marker, against each parent.
+pub(super) fn sealed(
+    repository: &Repository,
+    parents: &[String],
+    names: &[String],
+    source: &Staged,
+    against: &[Vec<Change>],
+) -> Result<Vec<Finding>, LoadError> {
+    let mut findings = Vec::new();
+    for (changes, parent) in against.iter().zip(names) {
+        for change in changes {
+            let clash = clashes(against, change);
+            findings.extend(touched(
+                repository, parents, source, change, parent, clash,
+            )?);
+        }
+    }
+    let gone = against.iter().zip(names).find_map(|(changes, parent)| {
+        let change = changes.iter().find(|change| change.path == MARKER)?;
+        Some((change.old.as_ref()?, parent)).filter(|_| change.new.is_none())
+    });
+    if let Some((old, parent)) = gone
+        && holds_records(source).unwrap_or(true)
+    {
+        findings.extend(rules::judge_change(&rules::Touched {
+            path: MARKER,
+            before: &source.blob(&old.id)?,
+            after: None,
+            restores_first: false,
+            parent,
+            clash: false,
+        }));
+    }
+    Ok(findings)
+}
+
+/// Where two parents of a merge parted.
+pub(super) fn parted<'a>(
+    repository: &'a Repository,
+    snapshot: &'a Staged,
+    parents: &'a [String],
+) -> impl Fn(usize, usize) -> Result<Vec<Box<dyn Source>>, SourceError> + 'a {
+    move |one, other| {
+        let (Some(one), Some(other)) = (parents.get(one), parents.get(other)) else {
+            return Ok(Vec::new());
+        };
+        let mut bases: Vec<Box<dyn Source>> = Vec::new();
+        for base in repository.parted_at(one, other)? {
+            bases.push(Box::new(snapshot.at(Some(&base))?));
+        }
+        Ok(bases)
+    }
+}
+
+/// The paths that changes are about, in order.
+pub(super) fn changed(changes: &[Change]) -> Vec<String> {
+    let mut paths: Vec<String> = changes.iter().map(|change| change.path.clone()).collect();
+    paths.sort();
+    paths.dedup();
+    paths
+}
+
+/// What is as no parent has it; what came unchanged from another parent is not new.
+pub(super) fn own_changes(against: &[Vec<Change>]) -> impl Iterator<Item = &Change> {
+    let others: Vec<BTreeSet<&str>> = against
+        .iter()
+        .skip(1)
+        .map(|changes| changes.iter().map(|change| change.path.as_str()).collect())
+        .collect();
+    let first = against.first().map(Vec::as_slice).unwrap_or_default();
+    first.iter().filter(move |change| {
+        others
+            .iter()
+            .all(|paths| paths.contains(change.path.as_str()))
+    })
+}
+
+/// The paths that were not there before.
+fn added(changes: &[Change]) -> BTreeSet<String> {
+    let new = changes.iter().filter(|change| change.old.is_none());
+    new.map(|change| change.path.clone()).collect()
+}
+
+/// Judges what a change brings by the rules for records, in the book as the change leaves it.
+pub(super) fn of_records(
+    source: &Staged,
+    brought: &Brought,
+    added: &BTreeSet<String>,
+    judge: &Judge<'_>,
+) -> Result<Outcome, LoadError> {
+    let mut wanted = BTreeSet::new();
+    for path in brought.new.keys() {
+        if matches!(slot(path), Slot::Record(..)) && source.what(path)?.is_some() {
+            wanted.insert(path.clone());
+        }
+    }
+    for path in brought.resting.keys() {
+        if source.what(path)?.is_some() {
+            wanted.insert(path.clone());
+        }
+    }
+    let wanted: Vec<String> = wanted.into_iter().collect();
+    let mut outcome = match brought.fact_gone {
+        true => judge(source, &Wanted::All)?,
+        false => judge(source, &Wanted::Only(&wanted))?,
+    };
+    let rests_on = std::mem::take(&mut outcome.rests_on);
+    // A nonconformity decides about what cannot be undone; what is not committed yet can be.
+    for finding in &mut outcome.findings {
+        let path = &finding.place.path;
+        if outcome.softened.contains(&(finding.rule, path.clone())) && added.contains(path) {
+            finding.severity = Severity::Error;
+        }
+    }
+    outcome.findings.retain_mut(|finding| {
+        let path = &finding.place.path;
+        if let Some(commit) = brought.new.get(path) {
+            finding.commit.clone_from(commit);
+            return true;
+        }
+        let follows = matches!(finding.rule, "computed-differs" | "reference-missing");
+        if let Some(commit) = brought.resting.get(path).filter(|_| follows) {
+            finding.commit.clone_from(commit);
+            return true;
+        }
+        let unreadable = rules::is_reading(finding.rule)
+            && finding.severity == Severity::Error
+            && rests_on.contains(path);
+        unreadable || (brought.fact_gone && finding.rule == "reference-missing")
+    });
+    Ok(outcome)
 }
 
 /// A parent as git's commands take it.
@@ -171,17 +308,18 @@ fn parent_name((index, id): (usize, &String)) -> String {
 
 /// Whether the parents of a merge hold different versions of a path.
 fn clashes(against: &[Vec<Change>], change: &Change) -> bool {
-    against.iter().any(|changes| {
-        let other = changes.iter().find(|other| other.path == change.path);
-        match (other.map_or(&change.new, |other| &other.old), &change.old) {
-            (Some(other), Some(own)) => !other.same_as(own),
-            _ => false,
-        }
-    })
+    against.len() > 1
+        && against.iter().any(|changes| {
+            let other = changes.iter().find(|other| other.path == change.path);
+            match (other.map_or(&change.new, |other| &other.old), &change.old) {
+                (Some(other), Some(own)) => !other.same_as(own),
+                _ => false,
+            }
+        })
 }
 
 /// Whether checks or reviews stand in what is judged.
-fn holds_records(source: &Staged) -> Result<bool, SourceError> {
+pub(super) fn holds_records(source: &Staged) -> Result<bool, SourceError> {
     for kind in [Kind::Check, Kind::Review] {
         let entries = source.list(kind.folder())?;
         if entries
@@ -194,17 +332,14 @@ fn holds_records(source: &Staged) -> Result<bool, SourceError> {
     Ok(false)
 }
 
-fn is_fact(path: &str) -> bool {
-    let folder = path.split('/').next().unwrap_or("");
-    let facts = folder_kind(folder).is_some_and(|kind| !matches!(kind, Kind::Check | Kind::Review));
-    path == MARKER || (facts && path.contains('/'))
-}
-
-/// Links, special files and strays among staged checks and reviews, which are not listed as a whole.
-fn links_among(changes: &[Change], new: &BTreeSet<String>) -> Vec<Finding> {
+/// Links, special files and strays among staged files, since checks and reviews are not listed as a whole.
+pub(super) fn links_among(
+    changes: &[Change],
+    new: &BTreeMap<String, Option<String>>,
+) -> Vec<Finding> {
     let entries: Vec<_> = changes
         .iter()
-        .filter(|change| new.contains(&change.path))
+        .filter(|change| new.contains_key(&change.path))
         .filter_map(|change| {
             let what = change.new.as_ref()?.what();
             Some(crate::source::Entry {
@@ -213,7 +348,13 @@ fn links_among(changes: &[Change], new: &BTreeSet<String>) -> Vec<Finding> {
             })
         })
         .collect();
-    rules::judge_entries(&entries)
+    let mut findings = rules::judge_entries(&entries);
+    for finding in &mut findings {
+        if let Some(commit) = new.get(&finding.place.path) {
+            finding.commit.clone_from(commit);
+        }
+    }
+    findings
 }
 
 /// What the change does to one path, against one parent.

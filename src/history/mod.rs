@@ -1,3 +1,4 @@
 //! Commits as changes between books.
 
 pub mod gate;
+pub mod range;

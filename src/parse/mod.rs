@@ -127,6 +127,11 @@ impl std::fmt::Display for Disagreement {
     }
 }
 
+/// A file as TOML, whatever it is a record of; `None` where it cannot be read.
+pub fn document(path: &str, bytes: Vec<u8>) -> Option<Doc> {
+    toml::read(path, bytes, &mut Vec::new())
+}
+
 /// Reads one file of a kind. All faults of syntax and schema are found in one run.
 pub fn parse<R: Record>(path: &str, bytes: Vec<u8>) -> Result<Parsed<R>, Disagreement> {
     let mut faults = Vec::new();

@@ -31,8 +31,12 @@ pub(super) mod tests {
     use crate::parse::parse;
     use crate::record::Kind;
     use crate::record::check::Check;
-    use crate::rules::{RULES, Run, Touched, Wanted, judge_change, judge_fleet, rule, run};
+    use crate::rules::{
+        Change, Moved, Parent, RULES, Rests, Run, Touched, Wanted, judge_change, judge_commit,
+        judge_fleet, judge_moved, rule, run,
+    };
     use crate::source::memory::Memory;
+    use jiff::Timestamp;
     use jiff::civil::Date;
     use std::collections::BTreeSet;
     use toml_edit::{DocumentMut, Item, Table};
@@ -85,6 +89,10 @@ pub(super) mod tests {
         also: BTreeSet<String>,
         /// The day of the fleet, where it is not that of the clock.
         as_of: Option<Date>,
+        /// What a commit says of itself: its date, its author's e-mail, its parent's date.
+        committed: Option<(Timestamp, String, Timestamp)>,
+        /// What a push does: the branch, whether it is sealed, from, to, whether it grows.
+        pushed: Option<(String, bool, String, String, bool)>,
     }
 
     /// The cases of a section: each `###` heading begins one; without headings the section is one.
@@ -98,6 +106,8 @@ pub(super) mod tests {
             let mut fences = Vec::new();
             let mut also = BTreeSet::new();
             let mut as_of = None;
+            let mut committed = None;
+            let mut pushed = None;
             let mut open: Option<Fence> = None;
             for line in rest.lines() {
                 if let Some(fence) = &mut open {
@@ -127,19 +137,52 @@ pub(super) mod tests {
                     );
                 } else if let Some(day) = line.strip_prefix("On the day: ") {
                     as_of = Some(day.trim_end_matches('.').parse().expect("a day"));
+                } else if let Some(said) = line.strip_prefix("Committed: ") {
+                    committed = Some(commit_facts(said.trim_end_matches('.')));
+                } else if let Some(said) = line.strip_prefix("Pushed: ") {
+                    pushed = Some(push_facts(said.trim_end_matches('.')));
                 }
             }
             assert!(open.is_none(), "a fence does not end");
-            if !fences.is_empty() || as_of.is_some() {
+            if !fences.is_empty() || as_of.is_some() || pushed.is_some() {
                 cases.push(Case {
                     title: title.to_owned(),
                     fences,
                     also,
                     as_of,
+                    committed,
+                    pushed,
                 });
             }
         }
         cases
+    }
+
+    /// `TIME by E-MAIL`, with or without `, after TIME` of the parent, which else is a day older.
+    fn commit_facts(said: &str) -> (Timestamp, String, Timestamp) {
+        let (at, rest) = said.split_once(" by ").expect("TIME by E-MAIL");
+        let at: Timestamp = at.parse().expect("a time");
+        match rest.split_once(", after ") {
+            Some((author, parent)) => (at, author.to_owned(), parent.parse().expect("a time")),
+            None => (at, rest.to_owned(), at - jiff::SignedDuration::from_hours(24)),
+        }
+    }
+
+    /// `NAME, sealed, from ID to ID, which descends from it`, or the contrary.
+    fn push_facts(said: &str) -> (String, bool, String, String, bool) {
+        let parts: Vec<&str> = said.split(", ").collect();
+        let [name, sealed, ids, grows] = parts[..] else {
+            panic!("{said}");
+        };
+        let ids = ids.strip_prefix("from ").expect("from");
+        let (from, to) = ids.split_once(" to ").expect("to");
+        (
+            name.to_owned(),
+            sealed == "sealed",
+            from.to_owned(),
+            to.to_owned(),
+            grows == "which descends from it",
+        )
     }
 
     fn merge(into: &mut Table, from: &Table) {
@@ -174,23 +217,33 @@ pub(super) mod tests {
 
     /// The base book with a case's changes, sealed.
     fn book_of(case: &Case) -> Memory {
-        book_with(&case.fences.iter().collect::<Vec<_>>())
+        let after = |fence: &&Fence| !fence.words.iter().any(|word| word == "before");
+        let fences: Vec<&Fence> = case.fences.iter().filter(after).collect();
+        match before(case) {
+            Some(before) => book_with(before, &fences),
+            None => book_with(base(), &fences),
+        }
     }
 
-    /// What a case says of the book before its change; `None` where it shows no change.
+    /// The book before a case's change; `None` where it shows none.
     fn before(case: &Case) -> Option<Memory> {
         let before = |fence: &&Fence| fence.words.iter().any(|word| word == "before");
         let fences: Vec<&Fence> = case.fences.iter().filter(before).collect();
-        (!fences.is_empty()).then(|| book_with(&fences))
+        (!fences.is_empty() || case.committed.is_some()).then(|| book_with(base(), &fences))
     }
 
-    fn book_with(fences: &[&Fence]) -> Memory {
+    fn base() -> Memory {
         let mut memory = Memory::default();
         for (path, text) in BASE {
             memory
                 .files
                 .insert((*path).to_owned(), text.as_bytes().to_vec());
         }
+        memory
+    }
+
+    /// A book with the changes of fences; checks that are not sealed yet, and those that the fences write, are sealed.
+    fn book_with(mut memory: Memory, fences: &[&Fence]) -> Memory {
         let mut as_written = BTreeSet::new();
         for fence in fences {
             let words: Vec<&str> = fence.words.iter().map(String::as_str).collect();
@@ -211,6 +264,8 @@ pub(super) mod tests {
                 Some(bytes) if !words.contains(&"new") => {
                     let text = String::from_utf8(bytes.clone()).expect("text");
                     let mut doc: DocumentMut = text.parse().expect("base is TOML");
+                    // It is sealed anew.
+                    doc.remove("computed");
                     for word in &words {
                         for key in word
                             .strip_prefix("without=")
@@ -254,6 +309,9 @@ pub(super) mod tests {
             let (Some(doc), Some(check)) = (parsed.doc, parsed.record) else {
                 continue;
             };
+            if check.computed.is_some() {
+                continue;
+            }
             let figures =
                 View::of(&book, &doc, &check, &id).and_then(|view| computed::expected(&view));
             if let Some(figures) = figures {
@@ -281,6 +339,40 @@ pub(super) mod tests {
         let mut findings = outcome.findings;
         findings.extend(judge_fleet(&fleet));
         findings
+    }
+
+    /// What the change rules say of a commit upon one parent.
+    fn judge_the_commit(
+        before: &Memory,
+        after: &Memory,
+        (at, author, parent): &(Timestamp, String, Timestamp),
+    ) -> Vec<Finding> {
+        let paths: BTreeSet<&String> = before.files.keys().chain(after.files.keys()).collect();
+        let differs = |path: &&&String| before.files.get(**path) != after.files.get(**path);
+        let changed: Vec<String> = paths.iter().filter(differs).map(|path| (*path).clone()).collect();
+        let clock = Clock {
+            now: *at,
+            as_of: None,
+        };
+        let book = |_: &BTreeSet<String>| Ok(std::sync::Arc::new(Book::facts(after, clock)?));
+        let change = Change {
+            id: None,
+            author: Some(author),
+            at: *at,
+            now: *at,
+            parents: vec![Parent {
+                id: "1111111111111111111111111111111111111111",
+                at: *parent,
+                before,
+                changed,
+            }],
+            first: Vec::new(),
+            after,
+            judges: Some(before),
+            parted: &|_, _| Ok(Vec::new()),
+        };
+        let judged = judge_commit(&change, &book, &Rests::default());
+        judged.expect("judged").findings
     }
 
     fn marks(memory: &Memory) -> BTreeSet<(String, u32)> {
@@ -321,7 +413,21 @@ pub(super) mod tests {
                     true => judge_the_fleet(&memory, case.as_of),
                     false => judge(&memory),
                 };
-                for (path, bytes) in before(&case).iter().flat_map(|before| &before.files) {
+                let before = before(&case);
+                if let (Some(before), Some(committed)) = (&before, &case.committed) {
+                    findings.extend(judge_the_commit(before, &memory, committed));
+                    findings.sort();
+                }
+                if let Some((name, sealed, was, is, grows)) = &case.pushed {
+                    findings.extend(judge_moved(&Moved {
+                        name,
+                        sealed: *sealed,
+                        was: Some(was),
+                        is: Some(is),
+                        grows: *grows,
+                    }));
+                }
+                for (path, bytes) in before.iter().flat_map(|before| &before.files) {
                     let after = memory.files.get(path).map(Vec::as_slice);
                     findings.extend(judge_change(&Touched {
                         path,
@@ -390,6 +496,8 @@ pub(super) mod tests {
             fences: Vec::new(),
             also: BTreeSet::new(),
             as_of: None,
+            committed: None,
+            pushed: None,
         };
         assert_eq!(judge(&book_of(&case)), Vec::new());
     }

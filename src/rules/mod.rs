@@ -2,7 +2,11 @@
 //!
 //! To add one: write the `.md`, write the `.rs`, add a line to the list below; the tests say what is missing.
 
+mod change;
+pub mod commit;
+mod effect;
 pub mod example;
+mod facts;
 mod run;
 mod support;
 
@@ -12,8 +16,12 @@ use crate::finding::{Finding, Place, Related, Severity};
 use crate::fleet::Fleet;
 use crate::parse::FaultKind;
 use crate::source::Entry;
+pub use change::{Change, Facts, JudgedChange, Parent, Parted, is_fact, judge_commit};
+pub use effect::{Affected, effects};
+pub use facts::Rests;
+pub use history_rewritten::Moved;
 pub use record_altered::{Touched, is_sealed};
-pub use run::{Outcome, Wanted, judge_change, judge_entries, judge_fleet, rehearse, run};
+pub use run::{Outcome, Wanted, judge_change, judge_entries, judge_fleet, judge_moved, rehearse, run};
 
 /// What a rule means and how it is judged.
 pub struct Rule {
@@ -44,6 +52,10 @@ pub enum Run {
     Fleet(fn(&Fleet<'_>, &mut Out<'_>)),
     /// A committed file that a change touches.
     Change(fn(&Touched<'_>, &mut Out<'_>)),
+    /// A commit as a whole, or the one in the making.
+    Commit(fn(&commit::Commit<'_>, &mut Out<'_>)),
+    /// A branch or tag that a push moves.
+    Moved(fn(&Moved<'_>, &mut Out<'_>)),
     /// A record's path against the record: the kind, the id by the path and the document.
     Named(fn(&Book, run::NamedRecord<'_>, &mut Out<'_>)),
 }
@@ -78,6 +90,12 @@ impl Said<'_> {
     /// What to do next.
     pub fn help(self, help: impl Into<String>) -> Self {
         self.0.help = help.into();
+        self
+    }
+
+    /// As an error, whatever the rule's own severity.
+    pub fn as_error(self) -> Self {
+        self.0.severity = Severity::Error;
         self
     }
 
@@ -158,6 +176,16 @@ rules!(
     failed,
     // A change
     record_altered,
+    fact_altered,
+    fact_backdated,
+    entered_late,
+    commit_dated_back,
+    author_not_operator,
+    author_not_authorised,
+    author_not_reviewer,
+    signing_switched_off,
+    audit_start_moved,
+    history_rewritten,
     // The fleet, at a date
     check_due_soon,
     check_overdue,

@@ -1,3 +1,4 @@
+use super::commit::Commit;
 use super::{Out, Rule, Run};
 use crate::book::Links;
 use crate::book::view::View;
@@ -10,7 +11,11 @@ pub(super) static RULE: Rule = Rule {
     severity: Severity::Error,
     spares_void: false,
     doc: include_str!("performed_in_future.md"),
-    run: &[Run::Check(check), Run::Linked(not_before_amended)],
+    run: &[
+        Run::Check(check),
+        Run::Linked(not_before_amended),
+        Run::Commit(commit),
+    ],
 };
 
 /// Clocks of bench and server differ so much.
@@ -35,6 +40,35 @@ fn check(view: &View<'_>, out: &mut Out<'_>) {
             ),
         )
         .help(format!("correct {pointer} in the draft, or set the clock of this computer and its time zone", pointer = &pointer[1..]));
+    }
+}
+
+/// Against the commit that brought it; what is later than the clock itself is told above.
+fn commit(commit: &Commit<'_>, out: &mut Out<'_>) {
+    let zone = &commit.book.zone;
+    for new in commit.checks {
+        let (stamp, pointer) = match (&new.check.amends, &new.check.amended) {
+            (Some(_), Some(amended)) => (amended, "/amended"),
+            _ => (&new.check.performed, "/performed"),
+        };
+        let Ok(at) = zone.instant(stamp) else {
+            continue;
+        };
+        let told = at.duration_since(commit.now) > GRACE;
+        if told || at.duration_since(commit.at) <= GRACE {
+            continue;
+        }
+        let wall = |at: Timestamp| zone.wall(at).strftime("%Y-%m-%d %H:%M").to_string();
+        out.say(
+            new.doc.place(pointer),
+            format!(
+                "{} says {} and brings what it says happened at {}: 10 minutes are allowed for clocks that differ",
+                commit.name(),
+                wall(commit.at),
+                wall(at)
+            ),
+        )
+        .help("where the commit is not shared yet, make it anew with a right clock, or correct the time in the check and amend the commit");
     }
 }
 

@@ -23,7 +23,7 @@ use std::collections::{BTreeMap, BTreeSet};
 /// Which checks and reviews are judged; the facts always are.
 pub enum Wanted<'a> {
     All,
-    /// These paths, and what they name.
+    /// These records, and what they name.
     Only(&'a [String]),
 }
 
@@ -139,7 +139,11 @@ fn few_facts(
     }
     let mut facts = BTreeSet::new();
     for path in *paths {
-        if matches!(layout::record(path), Ok((Kind::Check, _)))
+        let kind = layout::record(path).map(|(kind, _)| kind);
+        let is_check = matches!(kind, Ok(Kind::Check));
+        if kind.is_ok_and(|kind| !matches!(kind, Kind::Check | Kind::Review)) {
+            facts.insert(path.clone());
+        } else if is_check
             && let Some(bytes) = source.read(path)?
             && let Some(check) = parse::<Check>(path, bytes)?.record
         {
@@ -149,7 +153,7 @@ fn few_facts(
     Ok(Some(facts))
 }
 
-fn judge_with(source: &dyn Source, book: Book, wanted: &Wanted<'_>) -> Result<Outcome, LoadError> {
+pub(super) fn judge_with(source: &dyn Source, book: Book, wanted: &Wanted<'_>) -> Result<Outcome, LoadError> {
     let mut findings = Vec::new();
     let mut entries = book.entries.clone();
     let mut named: Vec<Entry> = Vec::new();
@@ -256,7 +260,13 @@ fn judge_with(source: &dyn Source, book: Book, wanted: &Wanted<'_>) -> Result<Ou
     let mut review_findings = judge.reviews(&reviews, &mut links)?;
     outcome.files += reviews.len();
     judge.follow(&linked, wanted, &mut links)?;
-    if matches!(wanted, Wanted::All) {
+    let is_wanted = |kind: Kind| match wanted {
+        Wanted::All => true,
+        Wanted::Only(paths) => paths
+            .iter()
+            .any(|path| layout::record(path).is_ok_and(|(own, _)| own == kind)),
+    };
+    if is_wanted(Kind::Nonconformity) {
         judge.nonconformities(&mut review_findings, &links)?;
     }
     findings.extend(review_findings);
@@ -345,6 +355,20 @@ pub fn judge_change(touched: &Touched<'_>) -> Vec<Finding> {
     findings
 }
 
+/// What a push does to a branch or tag.
+pub fn judge_moved(moved: &super::Moved<'_>) -> Vec<Finding> {
+    let mut findings = Vec::new();
+    each(
+        |run, out| {
+            if let Run::Moved(rule) = run {
+                rule(moved, out);
+            }
+        },
+        &mut findings,
+    );
+    findings
+}
+
 /// The files that a check rests on by what it names; the policies come to them.
 fn names_of(check: &Check) -> Vec<String> {
     let mut names = vec![
@@ -374,7 +398,7 @@ fn records(entries: &[Entry]) -> Vec<Named<'_>> {
         .collect()
 }
 
-fn each_rule(findings: &mut Vec<Finding>, mut step: impl FnMut(&'static Rule, &Run, &mut Out<'_>)) {
+pub(super) fn each_rule(findings: &mut Vec<Finding>, mut step: impl FnMut(&'static Rule, &Run, &mut Out<'_>)) {
     for rule in RULES {
         for run in rule.run {
             step(rule, run, &mut Out { rule, findings });
@@ -649,7 +673,7 @@ fn raise_by_policy_in_force(book: &Book, findings: &mut [Finding]) {
     raise_by_policy(book.policy_at(book.as_of(), None), findings);
 }
 
-fn raise_by_policy(policy: Option<&Loaded<Policy>>, findings: &mut [Finding]) {
+pub(super) fn raise_by_policy(policy: Option<&Loaded<Policy>>, findings: &mut [Finding]) {
     let Some(policy) = policy else { return };
     for finding in findings {
         if finding.severity == Severity::Warning
@@ -661,7 +685,7 @@ fn raise_by_policy(policy: Option<&Loaded<Policy>>, findings: &mut [Finding]) {
 }
 
 /// An error that a nonconformity with an outcome names becomes a warning.
-fn soften_by_nonconformity(
+pub(super) fn soften_by_nonconformity(
     book: &Book,
     findings: &mut [Finding],
 ) -> BTreeSet<(&'static str, String)> {

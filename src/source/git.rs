@@ -4,6 +4,7 @@
 //! Lists come from the git program, objects from libgit2, or from `git cat-file` where libgit2 cannot open the repository.
 
 use super::tree::Tree;
+use super::walk::{Limits, bounded, too_much};
 use super::{Entry, Source, SourceError, What};
 use crate::parse::MAX_BYTES;
 use std::collections::{BTreeMap, BTreeSet};
@@ -102,6 +103,8 @@ pub struct Repository {
     git_folder: PathBuf,
     /// The commit that HEAD stood for when the repository was found.
     head: Option<String>,
+    /// How much may be looked at.
+    pub limits: Limits,
 }
 
 const DIFF_STAGED: [&str; 8] = [
@@ -134,7 +137,7 @@ struct Found {
     head: Option<String>,
 }
 
-fn failed(what: &str, output: &std::process::Output) -> SourceError {
+pub(super) fn failed(what: &str, output: &std::process::Output) -> SourceError {
     let said = String::from_utf8_lossy(&output.stderr);
     let lines: Vec<&str> = said.split_whitespace().collect();
     SourceError::new(
@@ -143,7 +146,7 @@ fn failed(what: &str, output: &std::process::Output) -> SourceError {
     )
 }
 
-fn no_git(error: std::io::Error) -> SourceError {
+pub(super) fn no_git(error: std::io::Error) -> SourceError {
     SourceError::new(
         format!("the program git cannot be started: {error}"),
         "install git, or put it on the PATH",
@@ -244,6 +247,40 @@ impl Repository {
         Ok((own.with(found, prefix), begun))
     }
 
+    /// A repository as the server has it: without a work tree, the book a folder of what is committed.
+    pub fn without_work_tree(book: &str) -> Result<Repository, SourceError> {
+        #[expect(clippy::disallowed_methods, reason = "what git tells its hooks")]
+        let told = std::env::var_os("GIT_DIR").is_some();
+        let mut repository = Repository::at(PathBuf::from("."), told);
+        let folder = repository.line(&["rev-parse", "--absolute-git-dir"])?;
+        repository.git_folder = PathBuf::from(&folder);
+        repository.top = PathBuf::from(folder);
+        let mut steps = Vec::new();
+        for step in book.split('/') {
+            match step {
+                "" | "." => {}
+                ".." => {
+                    return Err(SourceError::new(
+                        format!("{book} is no folder of what is committed"),
+                        "name the book's folder as git does, from the top of the repository",
+                    ));
+                }
+                step => steps.push(format!("{step}/")),
+            }
+        }
+        repository.prefix = steps.concat();
+        Ok(repository)
+    }
+
+    /// Whether git runs here without a work tree.
+    pub fn is_bare() -> bool {
+        #[expect(clippy::disallowed_methods, reason = "what git tells its hooks")]
+        let told = std::env::var_os("GIT_DIR").is_some();
+        let here = Repository::at(PathBuf::from("."), told);
+        here.line(&["rev-parse", "--is-bare-repository"])
+            .is_ok_and(|said| said == "true")
+    }
+
     fn at(cwd: PathBuf, from_environment: bool) -> Repository {
         Repository {
             cwd,
@@ -252,6 +289,7 @@ impl Repository {
             prefix: String::new(),
             git_folder: PathBuf::new(),
             head: None,
+            limits: Limits::default(),
         }
     }
 
@@ -327,13 +365,20 @@ impl Repository {
         command
             .env("GIT_NO_REPLACE_OBJECTS", "1")
             .env("GIT_OPTIONAL_LOCKS", "0");
+        // Grafts would change who is whose parent.
+        command.env("GIT_GRAFT_FILE", if cfg!(windows) { "NUL" } else { "/dev/null" });
         command.env("LC_ALL", "C");
         command
     }
 
     /// The output of a git command.
     pub fn ask(&self, arguments: &[&str]) -> Result<Vec<u8>, SourceError> {
-        let output = self.git().args(arguments).output().map_err(no_git)?;
+        let mut command = self.git();
+        command.args(arguments);
+        let output = match self.limits.until {
+            None => command.output().map_err(no_git)?,
+            Some(_) => bounded(command, arguments.first().unwrap_or(&""), Vec::new(), &self.limits)?,
+        };
         match output.status.success() {
             true => Ok(output.stdout),
             false => Err(failed(&arguments.join(" "), &output)),
@@ -403,6 +448,42 @@ impl Repository {
             value.to_owned(),
             origin.trim_start_matches("file:").to_owned(),
         ))
+    }
+
+    /// The e-mail of the author that a commit made now would have.
+    pub fn author(&self) -> Option<String> {
+        let said = |name: &str| {
+            #[expect(clippy::disallowed_methods, reason = "what git tells its hooks")]
+            let value = std::env::var_os(name);
+            value
+        };
+        if let Some(mail) = said("GIT_AUTHOR_EMAIL") {
+            let mail = mail.to_string_lossy().trim().to_owned();
+            return (!mail.is_empty()).then_some(mail);
+        }
+        let plain = ["GIT_CONFIG_COUNT", "GIT_CONFIG_PARAMETERS", "GIT_CONFIG"];
+        if plain.iter().all(|name| said(name).is_none())
+            && let Some(mail) = self.configured_mail()
+        {
+            return Some(mail);
+        }
+        let line = self.line(&["var", "GIT_AUTHOR_IDENT"]).ok()?;
+        Some(super::walk::e_mail(&line).to_owned()).filter(|mail| !mail.is_empty())
+    }
+
+    /// Without asking git, which costs a process: where nothing but plain settings can have a say.
+    fn configured_mail(&self) -> Option<String> {
+        let library = match self.from_environment {
+            true => git2::Repository::open_from_env(),
+            false => git2::Repository::discover(&self.top),
+        };
+        let config = library.ok()?.config().ok()?.snapshot().ok()?;
+        let mut includes = config.entries(Some("^include")).ok()?;
+        if includes.next().is_some() {
+            return None;
+        }
+        let mail = |name| config.get_string(name).ok();
+        mail("author.email").or_else(|| mail("user.email"))
     }
 
     /// The commits that the commit in the making will have as parents; none in an empty repository.
@@ -489,26 +570,35 @@ impl Repository {
         let mut fields = bytes.split(|byte| *byte == 0);
         let mut changes = Vec::new();
         while let Some(head) = fields.next().filter(|head| !head.is_empty()) {
-            let path = String::from_utf8_lossy(fields.next().unwrap_or_default()).into_owned();
-            let head = String::from_utf8_lossy(head).into_owned();
-            let parts: Vec<&str> = head.trim_start_matches(':').split(' ').collect();
-            let [old_mode, new_mode, old_id, new_id, status] = parts[..] else {
-                return Err(SourceError::new(
-                    format!("git diff said something unknown: {head}"),
+            let path = fields.next().unwrap_or_default();
+            let change = self.change(head, path).map_err(|()| {
+                SourceError::new(
+                    format!(
+                        "git diff said something unknown: {}",
+                        String::from_utf8_lossy(head)
+                    ),
                     "report this with your git version",
-                ));
-            };
-            let Some(path) = path.strip_prefix(&self.prefix) else {
-                continue;
-            };
-            changes.push(Change {
-                path: path.to_owned(),
-                old: version(old_mode, old_id),
-                new: version(new_mode, new_id),
-                unmerged: status.starts_with('U'),
-            });
+                )
+            })?;
+            changes.extend(change);
         }
         Ok(changes)
+    }
+
+    /// One line of a raw comparison; `None` where it is of no file of the book.
+    pub(super) fn change(&self, head: &[u8], path: &[u8]) -> Result<Option<Change>, ()> {
+        let path = String::from_utf8_lossy(path);
+        let head = String::from_utf8_lossy(head);
+        let parts: Vec<&str> = head.trim_start_matches(':').split(' ').collect();
+        let [old_mode, new_mode, old_id, new_id, status] = parts[..] else {
+            return Err(());
+        };
+        Ok(path.strip_prefix(&self.prefix).map(|path| Change {
+            path: path.to_owned(),
+            old: version(old_mode, old_id),
+            new: version(new_mode, new_id),
+            unmerged: status.starts_with('U'),
+        }))
     }
 
     /// The blob that a path had in the first commit, among those that lead to the parents, that brought it.
@@ -654,6 +744,11 @@ fn prefix_of(top: &Path, folder: &Path) -> Option<String> {
     Some(prefix)
 }
 
+/// So much of a blob is enough to see that it is too large for a record.
+fn most_bytes() -> usize {
+    usize::try_from(MAX_BYTES + 1).unwrap_or(usize::MAX)
+}
+
 /// Reads objects by id.
 enum Objects {
     Library(git2::Repository),
@@ -708,6 +803,10 @@ impl Objects {
             Objects::Library(library) => {
                 let id = git2::Oid::from_str(id).map_err(|_| missing())?;
                 let odb = library.odb().map_err(|_| missing())?;
+                let (size, kind) = odb.read_header(id).map_err(|_| missing())?;
+                if kind == git2::ObjectType::Blob && size > most_bytes() {
+                    return Ok(vec![b' '; most_bytes()]);
+                }
                 let object = odb.read(id).map_err(|_| missing())?;
                 Ok(object.data().to_vec())
             }
@@ -723,6 +822,13 @@ impl Objects {
                     .next()
                     .and_then(|size| size.parse::<usize>().ok());
                 let size = size.ok_or_else(missing)?;
+                let blob = head.contains(" blob ");
+                if blob && size > most_bytes() {
+                    let passed = size as u64 + 1;
+                    std::io::copy(&mut output.take(passed), &mut std::io::sink())
+                        .map_err(|_| missing())?;
+                    return Ok(vec![b' '; most_bytes()]);
+                }
                 let mut bytes = vec![0; size + 1];
                 output.read_exact(&mut bytes).map_err(|_| missing())?;
                 bytes.truncate(size);
@@ -745,7 +851,8 @@ impl Drop for Objects {
 pub struct Staged {
     repository: Repository,
     /// Readers that are at rest; each thread that reads takes one, or opens one where there is none.
-    objects: Mutex<Vec<Objects>>,
+    objects: Arc<Mutex<Vec<Objects>>>,
+    commit: Option<String>,
     /// The tree of the book's folder in the commit.
     root: Option<String>,
     changed: BTreeMap<String, Option<Version>>,
@@ -757,7 +864,8 @@ impl Staged {
     pub fn open(repository: &Repository, head: Option<&str>) -> Result<Staged, SourceError> {
         let mut staged = Staged {
             repository: repository.clone(),
-            objects: Mutex::new(vec![Objects::open(repository)?]),
+            objects: Arc::new(Mutex::new(vec![Objects::open(repository)?])),
+            commit: head.map(str::to_owned),
             root: None,
             changed: BTreeMap::new(),
             trees: Mutex::new(BTreeMap::new()),
@@ -767,6 +875,42 @@ impl Staged {
             None => None,
         };
         Ok(staged)
+    }
+
+    /// Another commit of the same repository.
+    pub fn at(&self, commit: Option<&str>) -> Result<Staged, SourceError> {
+        let mut other = Staged {
+            repository: self.repository.clone(),
+            objects: self.objects.clone(),
+            commit: commit.map(str::to_owned),
+            root: None,
+            changed: BTreeMap::new(),
+            trees: Mutex::new(BTreeMap::new()),
+        };
+        match commit {
+            Some(_) if other.commit == self.commit => {
+                let trees = self.trees.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+                other.trees = Mutex::new(trees.clone());
+                other.root.clone_from(&self.root);
+            }
+            Some(commit) => other.root = other.folder_of(commit)?,
+            None => {}
+        }
+        Ok(other)
+    }
+
+    /// What tells whether two commits hold the same facts: the ids of all that lies in the book's root but checks and reviews.
+    pub fn facts_key(&self) -> Result<Vec<(String, String)>, SourceError> {
+        let tree = self.tree("")?;
+        let mut key = Vec::new();
+        for (name, _) in tree.names() {
+            if !matches!(&*name, "checks" | "reviews")
+                && let Some(version) = tree.get(&name)
+            {
+                key.push((name.into_owned(), version.id));
+            }
+        }
+        Ok(key)
     }
 
     /// The same with the changes that are staged.
@@ -811,11 +955,12 @@ impl Staged {
     /// The bytes of a blob, cut as those of a file are.
     pub fn blob(&self, id: &str) -> Result<Vec<u8>, SourceError> {
         let mut bytes = self.object(id)?;
-        bytes.truncate(usize::try_from(MAX_BYTES + 1).unwrap_or(usize::MAX));
+        bytes.truncate(most_bytes());
         Ok(bytes)
     }
 
-    fn object(&self, id: &str) -> Result<Vec<u8>, SourceError> {
+    pub(super) fn object(&self, id: &str) -> Result<Vec<u8>, SourceError> {
+        self.repository.limits.time()?;
         let resting = || {
             self.objects
                 .lock()
@@ -880,6 +1025,10 @@ impl Staged {
 
     /// What the commit holds below a folder.
     fn collect(&self, folder: &str, into: &mut BTreeMap<String, What>) -> Result<(), SourceError> {
+        const DEEPEST: usize = 64;
+        if folder.bytes().filter(|byte| *byte == b'/').count() > DEEPEST {
+            return Err(too_much("folders one in another", DEEPEST));
+        }
         for (name, mode) in self.tree(folder)?.names() {
             let mut path = String::with_capacity(folder.len() + 1 + name.len());
             path.push_str(folder);
@@ -890,6 +1039,9 @@ impl Staged {
                 _ => {
                     into.insert(path, what_is(mode));
                 }
+            }
+            if into.len() > self.repository.limits.changes {
+                return Err(too_much("files", self.repository.limits.changes));
             }
         }
         Ok(())

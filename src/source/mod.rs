@@ -3,7 +3,9 @@
 pub mod disk;
 pub mod git;
 pub mod memory;
+pub mod mixed;
 mod tree;
+pub mod walk;
 
 /// What a path of a source holds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
