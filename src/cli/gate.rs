@@ -130,7 +130,10 @@ fn of_range(folder: &std::path::Path) -> Result<Repository, Trouble> {
 fn lines() -> Result<Vec<Line>, Trouble> {
     const MOST: u64 = 16 << 20;
     let mut bytes = Vec::new();
-    let read = std::io::stdin().lock().take(MOST + 1).read_to_end(&mut bytes);
+    let read = std::io::stdin()
+        .lock()
+        .take(MOST + 1)
+        .read_to_end(&mut bytes);
     let unusable = |message: String| {
         Trouble::Unusable(SourceError::new(
             message,

@@ -5,8 +5,8 @@ use crate::finding::{Finding, Severity};
 use crate::parse::layout::{MARKER, Slot, slot};
 use crate::record::Kind;
 use crate::rules::{self, Outcome, Rests, Wanted};
-use crate::source::git::{Change, Comparison, Repository, Staged};
-use crate::source::{Source, SourceError};
+use crate::source::git::{Change, Comparison, Repository, Staged, Version};
+use crate::source::{Source, SourceError, What};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
@@ -72,7 +72,10 @@ pub fn staged(
     let committed = before.at(head)?;
     let source = before.with(&first);
     let has_marker = source.read(MARKER)?.is_some();
-    let had_marker = against.iter().flatten().any(|change| change.path == MARKER && change.old.is_some());
+    let had_marker = against
+        .iter()
+        .flatten()
+        .any(|change| change.path == MARKER && change.old.is_some());
     if !has_marker && !had_marker {
         if holds_records(&source)? {
             return Err(no_marker());
@@ -127,7 +130,8 @@ pub fn staged(
         parted: &parted,
     };
     let facts = |wanted: &BTreeSet<String>| {
-        let all = changes.judges.is_none() || first.iter().any(|change| rules::is_fact(&change.path));
+        let all =
+            changes.judges.is_none() || first.iter().any(|change| rules::is_fact(&change.path));
         let book = match all {
             true => Book::facts(&source, clock)?,
             false => Book::some_facts(&source, clock, Some(wanted))?,
@@ -141,7 +145,11 @@ pub fn staged(
             .filter(|change| change.new.is_some())
             .map(|change| (change.path.clone(), None))
             .collect(),
-        resting: judged.resting.into_iter().map(|path| (path, None)).collect(),
+        resting: judged
+            .resting
+            .into_iter()
+            .map(|path| (path, None))
+            .collect(),
         fact_gone: first
             .iter()
             .any(|change| change.new.is_none() && rules::is_fact(&change.path)),
@@ -177,14 +185,15 @@ pub(super) fn sealed(
     for (changes, parent) in against.iter().zip(names) {
         for change in changes {
             let clash = clashes(against, change);
-            findings.extend(touched(
-                repository, parents, source, change, parent, clash,
-            )?);
+            findings.extend(touched(repository, parents, source, change, parent, clash)?);
         }
     }
     let gone = against.iter().zip(names).find_map(|(changes, parent)| {
+        let is_file = |version: &&Version| version.what() == What::File;
         let change = changes.iter().find(|change| change.path == MARKER)?;
-        Some((change.old.as_ref()?, parent)).filter(|_| change.new.is_none())
+        let old = change.old.as_ref().filter(is_file)?;
+        let stays = change.new.as_ref().filter(is_file).is_some();
+        (!stays).then_some((old, parent))
     });
     if let Some((old, parent)) = gone
         && holds_records(source).unwrap_or(true)

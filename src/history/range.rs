@@ -42,8 +42,8 @@ impl Line {
         let mut parts = line.splitn(3, ' ');
         let (was, is, name) = (parts.next()?, parts.next()?, parts.next()?);
         let id = |text: &str| {
-            let shape = matches!(text.len(), 40 | 64)
-                && text.bytes().all(|byte| byte.is_ascii_hexdigit());
+            let shape =
+                matches!(text.len(), 40 | 64) && text.bytes().all(|byte| byte.is_ascii_hexdigit());
             shape.then(|| (!text.bytes().all(|byte| byte == b'0')).then(|| text.to_owned()))
         };
         Some(Line {
@@ -94,7 +94,9 @@ impl Books<'_> {
 
 fn settings(source: &dyn Source) -> Result<Option<Settings>, LoadError> {
     Ok(match source.read(MARKER)? {
-        Some(bytes) => parse::<Marker>(MARKER, bytes)?.record.map(|marker| marker.gate),
+        Some(bytes) => parse::<Marker>(MARKER, bytes)?
+            .record
+            .map(|marker| marker.gate),
         None => None,
     })
 }
@@ -161,7 +163,14 @@ fn range_with(
             continue;
         }
         book_seen |= one(
-            repository, &mut books, commit, judges, clock, rests, &mut findings, &mut brought,
+            repository,
+            &mut books,
+            commit,
+            judges,
+            clock,
+            rests,
+            &mut findings,
+            &mut brought,
             &mut added,
         )?;
     }
@@ -265,7 +274,11 @@ fn one(
                 })
                 .collect(),
             first: match commit.parents.is_empty() {
-                true => commit.changes.first().map(|one| changed(one)).unwrap_or_default(),
+                true => commit
+                    .changes
+                    .first()
+                    .map(|one| changed(one))
+                    .unwrap_or_default(),
                 false => Vec::new(),
             },
             after: after.as_ref(),
@@ -387,11 +400,7 @@ pub fn push(
             continue;
         }
         let snapshot = snapshot_at(&tip)?;
-        let asked = Range {
-            tip,
-            known,
-            judges,
-        };
+        let asked = Range { tip, known, judges };
         match range_with(repository, &snapshot, &asked, clock, judge, &rests)? {
             Gate::NoBook => {}
             Gate::Judged(outcome) => {
@@ -407,10 +416,12 @@ pub fn push(
     }
     total.findings.sort();
     total.findings.dedup();
-    Ok(match judged_any || lines.iter().all(|line| line.is.is_none()) {
-        true => Gate::Judged(Box::new(total)),
-        false => Gate::NoBook,
-    })
+    Ok(
+        match judged_any || lines.iter().all(|line| line.is.is_none()) {
+            true => Gate::Judged(Box::new(total)),
+            false => Gate::NoBook,
+        },
+    )
 }
 
 #[cfg(test)]
@@ -427,7 +438,12 @@ mod tests {
         assert_eq!((read.was, read.is), (None, Some(one.clone())));
         let gone = line(&format!("{one} {none} refs/tags/x")).expect("line");
         assert_eq!((gone.was, gone.is), (Some(one.clone()), None));
-        for wrong in ["", "a b c", &format!("{one} {one}"), &format!("{one} x refs/heads/a")] {
+        for wrong in [
+            "",
+            "a b c",
+            &format!("{one} {one}"),
+            &format!("{one} x refs/heads/a"),
+        ] {
             assert_eq!(line(wrong), None, "{wrong}");
         }
     }

@@ -6,7 +6,7 @@ use super::facts::{self, Rests};
 use super::run::{each_rule, raise_by_policy};
 use super::{Out, Run};
 use crate::book::view::View;
-use crate::book::{Book, Clock, Loaded, LoadError};
+use crate::book::{Book, Clock, LoadError, Loaded};
 use crate::finding::{Finding, Place};
 use crate::parse::layout::{MARKER, Slot, path_of, slot};
 use crate::parse::parse;
@@ -74,7 +74,9 @@ impl<'a> Change<'a> {
         };
         let everywhere = |path: &&str| {
             let holds = |parent: &Parent<'_>| {
-                let found = parent.changed.binary_search_by(|own| own.as_str().cmp(path));
+                let found = parent
+                    .changed
+                    .binary_search_by(|own| own.as_str().cmp(path));
                 found.is_ok()
             };
             others.iter().all(holds)
@@ -183,7 +185,9 @@ pub fn judge_commit(
     };
     let mut markers = Vec::new();
     for (index, parent) in change.parents.iter().enumerate() {
-        let changed = parent.changed.binary_search_by(|path| path.as_str().cmp(MARKER));
+        let changed = parent
+            .changed
+            .binary_search_by(|path| path.as_str().cmp(MARKER));
         if changed.is_ok() && change.taken_from(index, MARKER)?.is_empty() {
             markers.extend(marker_of(parent.before)?);
         }

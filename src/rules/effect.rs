@@ -35,7 +35,12 @@ impl Affected {
         let (verdicts, others): (Vec<_>, Vec<_>) =
             self.figures.iter().partition(|(key, _, _)| verdict(key));
         for (key, was, is) in verdicts.iter().chain(&others) {
-            parts.push(format!("{} {} becomes {}", in_words(key), or_none(was), or_none(is)));
+            parts.push(format!(
+                "{} {} becomes {}",
+                in_words(key),
+                or_none(was),
+                or_none(is)
+            ));
         }
         for rule in &self.gained {
             parts.push(format!("{rule} comes"));
@@ -56,7 +61,9 @@ impl Affected {
 /// `/point/0/lower_mpa_s` as `lower_mpa_s of point 1`.
 fn in_words(key: &str) -> String {
     let key = key.trim_start_matches('/');
-    let point = key.strip_prefix("point/").and_then(|rest| rest.split_once('/'));
+    let point = key
+        .strip_prefix("point/")
+        .and_then(|rest| rest.split_once('/'));
     match point.and_then(|(index, name)| Some((index.parse::<usize>().ok()?, name))) {
         Some((index, name)) => format!("{name} of point {}", index + 1),
         None => key.to_owned(),
@@ -127,7 +134,10 @@ pub fn effects(
     let none = Said::default();
     let mut affected = Vec::new();
     for path in checks {
-        let (was, is) = (was.get(path).unwrap_or(&none), is.get(path).unwrap_or(&none));
+        let (was, is) = (
+            was.get(path).unwrap_or(&none),
+            is.get(path).unwrap_or(&none),
+        );
         if was == is {
             continue;
         }
@@ -141,7 +151,8 @@ pub fn effects(
         });
         let more = |one: &Said, other: &Said| {
             let many = one.findings.iter();
-            let more = many.filter(|(key, count)| other.findings.get(key).is_none_or(|other| other < count));
+            let more = many
+                .filter(|(key, count)| other.findings.get(key).is_none_or(|other| other < count));
             let mut rules: Vec<String> = more
                 .map(|((rule, _, severity), _)| format!("{rule} ({})", severity.name()))
                 .collect();

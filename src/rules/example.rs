@@ -164,7 +164,11 @@ pub(super) mod tests {
         let at: Timestamp = at.parse().expect("a time");
         match rest.split_once(", after ") {
             Some((author, parent)) => (at, author.to_owned(), parent.parse().expect("a time")),
-            None => (at, rest.to_owned(), at - jiff::SignedDuration::from_hours(24)),
+            None => (
+                at,
+                rest.to_owned(),
+                at - jiff::SignedDuration::from_hours(24),
+            ),
         }
     }
 
@@ -349,7 +353,11 @@ pub(super) mod tests {
     ) -> Vec<Finding> {
         let paths: BTreeSet<&String> = before.files.keys().chain(after.files.keys()).collect();
         let differs = |path: &&&String| before.files.get(**path) != after.files.get(**path);
-        let changed: Vec<String> = paths.iter().filter(differs).map(|path| (*path).clone()).collect();
+        let changed: Vec<String> = paths
+            .iter()
+            .filter(differs)
+            .map(|path| (*path).clone())
+            .collect();
         let clock = Clock {
             now: *at,
             as_of: None,

@@ -21,9 +21,7 @@ pub(super) struct Difference {
 }
 
 fn read(path: &str, source: &dyn Source) -> Result<Option<Doc>, LoadError> {
-    Ok(source
-        .read(path)?
-        .and_then(|bytes| document(path, bytes)))
+    Ok(source.read(path)?.and_then(|bytes| document(path, bytes)))
 }
 
 /// The first key whose value differs; the file as a whole where it came, went or differs in remarks alone.
@@ -71,13 +69,7 @@ fn alike(one: &Doc, a: &Node, other: &Doc, b: &Node) -> bool {
     first_difference(one, a, other, b, String::new()).is_none()
 }
 
-fn first_difference(
-    one: &Doc,
-    a: &Node,
-    other: &Doc,
-    b: &Node,
-    pointer: String,
-) -> Option<String> {
+fn first_difference(one: &Doc, a: &Node, other: &Doc, b: &Node, pointer: String) -> Option<String> {
     match (&a.value, &b.value) {
         (Value::Table(was), Value::Table(is)) => {
             for (key, node) in is {
@@ -92,7 +84,9 @@ fn first_difference(
                     }
                 }
             }
-            let gone = was.iter().find(|(key, _)| !is.iter().any(|(name, _)| name == key));
+            let gone = was
+                .iter()
+                .find(|(key, _)| !is.iter().any(|(name, _)| name == key));
             gone.map(|(key, _)| format!("{pointer}/{}", key.replace('~', "~0").replace('/', "~1")))
         }
         (Value::Array(was), Value::Array(is)) => {
@@ -114,7 +108,8 @@ fn first_difference(
         (Value::Float(_), Value::Float(_)) => {
             let text = |doc: &Doc, node: &Node| {
                 let text = doc.text.as_str();
-                text.get(node.span.start as usize..node.span.end as usize).map(str::to_owned)
+                text.get(node.span.start as usize..node.span.end as usize)
+                    .map(str::to_owned)
             };
             (text(one, a) != text(other, b)).then_some(pointer)
         }
@@ -174,16 +169,23 @@ pub(super) fn rows_lost(
     before: &dyn Source,
     after: &dyn Source,
 ) -> Result<Vec<Row>, LoadError> {
-    let was = read(path, before)?.map(|doc| rows(&doc)).unwrap_or_default();
+    let was = read(path, before)?
+        .map(|doc| rows(&doc))
+        .unwrap_or_default();
     let is = read(path, after)?.map(|doc| rows(&doc)).unwrap_or_default();
     Ok(was
         .into_iter()
-        .filter(|row| !is.iter().any(|own| own.key == row.key && own.value == row.value))
+        .filter(|row| {
+            !is.iter()
+                .any(|own| own.key == row.key && own.value == row.value)
+        })
         .collect())
 }
 
 pub(super) fn has_row(path: &str, source: &dyn Source, row: &Row) -> Result<bool, LoadError> {
-    let own = read(path, source)?.map(|doc| rows(&doc)).unwrap_or_default();
+    let own = read(path, source)?
+        .map(|doc| rows(&doc))
+        .unwrap_or_default();
     Ok(own
         .iter()
         .any(|own| own.key == row.key && own.value == row.value))
@@ -210,7 +212,11 @@ pub(super) fn allowed(
         return Ok(Allowed::default());
     };
     let known = rows(&was);
-    let new = |row: &Row| !known.iter().any(|own| own.key == row.key && own.value == row.value);
+    let new = |row: &Row| {
+        !known
+            .iter()
+            .any(|own| own.key == row.key && own.value == row.value)
+    };
     let mut late: BTreeMap<String, Vec<usize>> = BTreeMap::new();
     let mut corrections = Vec::new();
     let mut index = BTreeMap::new();
@@ -242,7 +248,13 @@ pub(super) fn allowed(
     for (key, rows) in &late {
         for doc in [&mut in_time, &mut both] {
             if let Some(array) = doc.get_mut(key).and_then(Item::as_array_of_tables_mut) {
-                for row in rows.iter().rev().filter(|row| **row < array.len()).copied().collect::<Vec<_>>() {
+                for row in rows
+                    .iter()
+                    .rev()
+                    .filter(|row| **row < array.len())
+                    .copied()
+                    .collect::<Vec<_>>()
+                {
                     array.remove(row);
                 }
             }
@@ -356,7 +368,9 @@ impl Rests {
             Kind::Policy => {
                 let from = effective(fact, before, after)?;
                 // Of an amendment the time performed may be another than its name says.
-                let later = |name: CheckName| name.amendment > 0 || from.is_none_or(|from| name.date >= from);
+                let later = |name: CheckName| {
+                    name.amendment > 0 || from.is_none_or(|from| name.date >= from)
+                };
                 checks.retain(|path| name(path).is_none_or(later));
             }
             Kind::Instrument => {
@@ -369,7 +383,10 @@ impl Rests {
                     .into_iter()
                     .zip(names)
                     .filter(|(_, names)| {
-                        names.0.iter().any(|(own, name)| *own == kind && **name == *id)
+                        names
+                            .0
+                            .iter()
+                            .any(|(own, name)| *own == kind && **name == *id)
                     })
                     .map(|(path, _)| path)
                     .collect());
@@ -395,7 +412,10 @@ impl Rests {
 
 fn names_of(check: &Check) -> Names {
     let own = |kind, id: &String| (kind, Arc::from(id.as_str()));
-    let mut names = vec![own(Kind::Fluid, &check.fluid), own(Kind::Person, &check.operator)];
+    let mut names = vec![
+        own(Kind::Fluid, &check.fluid),
+        own(Kind::Person, &check.operator),
+    ];
     for (kind, id) in [
         (Kind::Geometry, &check.geometry),
         (Kind::Thermometer, &check.thermometer),

@@ -153,7 +153,11 @@ fn few_facts(
     Ok(Some(facts))
 }
 
-pub(super) fn judge_with(source: &dyn Source, book: Book, wanted: &Wanted<'_>) -> Result<Outcome, LoadError> {
+pub(super) fn judge_with(
+    source: &dyn Source,
+    book: Book,
+    wanted: &Wanted<'_>,
+) -> Result<Outcome, LoadError> {
     let mut findings = Vec::new();
     let mut entries = book.entries.clone();
     let mut named: Vec<Entry> = Vec::new();
@@ -398,7 +402,10 @@ fn records(entries: &[Entry]) -> Vec<Named<'_>> {
         .collect()
 }
 
-pub(super) fn each_rule(findings: &mut Vec<Finding>, mut step: impl FnMut(&'static Rule, &Run, &mut Out<'_>)) {
+pub(super) fn each_rule(
+    findings: &mut Vec<Finding>,
+    mut step: impl FnMut(&'static Rule, &Run, &mut Out<'_>),
+) {
     for rule in RULES {
         for run in rule.run {
             step(rule, run, &mut Out { rule, findings });

@@ -366,7 +366,10 @@ impl Repository {
             .env("GIT_NO_REPLACE_OBJECTS", "1")
             .env("GIT_OPTIONAL_LOCKS", "0");
         // Grafts would change who is whose parent.
-        command.env("GIT_GRAFT_FILE", if cfg!(windows) { "NUL" } else { "/dev/null" });
+        command.env(
+            "GIT_GRAFT_FILE",
+            if cfg!(windows) { "NUL" } else { "/dev/null" },
+        );
         command.env("LC_ALL", "C");
         command
     }
@@ -377,7 +380,12 @@ impl Repository {
         command.args(arguments);
         let output = match self.limits.until {
             None => command.output().map_err(no_git)?,
-            Some(_) => bounded(command, arguments.first().unwrap_or(&""), Vec::new(), &self.limits)?,
+            Some(_) => bounded(
+                command,
+                arguments.first().unwrap_or(&""),
+                Vec::new(),
+                &self.limits,
+            )?,
         };
         match output.status.success() {
             true => Ok(output.stdout),
@@ -889,7 +897,10 @@ impl Staged {
         };
         match commit {
             Some(_) if other.commit == self.commit => {
-                let trees = self.trees.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+                let trees = self
+                    .trees
+                    .lock()
+                    .unwrap_or_else(std::sync::PoisonError::into_inner);
                 other.trees = Mutex::new(trees.clone());
                 other.root.clone_from(&self.root);
             }

@@ -213,7 +213,13 @@ impl Repository {
     pub fn commit(&self, name: &str) -> Result<Option<String>, SourceError> {
         let asked = format!("{name}^{{commit}}");
         let output = self.run(
-            &["rev-parse", "--verify", "--quiet", "--end-of-options", &asked],
+            &[
+                "rev-parse",
+                "--verify",
+                "--quiet",
+                "--end-of-options",
+                &asked,
+            ],
             Vec::new(),
         )?;
         let said = String::from_utf8_lossy(&output.stdout).trim().to_owned();
@@ -447,7 +453,10 @@ mod tests {
         let mut command = Command::new("sleep");
         command.arg("60");
         let ended = bounded(command, "sleep", Vec::new(), &limits);
-        assert_eq!(ended.err().map(|error| error.message), Some(out_of_time().message));
+        assert_eq!(
+            ended.err().map(|error| error.message),
+            Some(out_of_time().message)
+        );
         let limits = Limits {
             bytes: 1000,
             ..Limits::default()

@@ -183,7 +183,7 @@ impl Made {
                 Some("performed") => {
                     writeln!(
                         text,
-                        "performed = 2026-09-{day:02}T{hour:02}:{minute:02}:00"
+                        "performed = 2026-09-{day:02}T{hour:02}:{minute:02}:00\nlate_reason = \"made by a benchmark\""
                     )
                 }
                 Some("soak_started") => {
@@ -459,6 +459,18 @@ fn gate(root: &Path, example: &Example, options: &Options) -> io::Result<()> {
     race(&title, options.rounds, &mut one)?;
     compare(&one[0], &one[1], 1.5);
 
+    done(git(root).args(["commit", "--quiet", "--message", "One more"]))?;
+    let mut range = [
+        Contender::new(
+            "gate --range of one commit",
+            shearbook(root, &["gate", "--range", "HEAD~1..HEAD"]),
+        ),
+        Contender::new("validate", shearbook(root, &["validate"])),
+    ];
+    let title = format!("gate of one commit beside {} checks", options.checks);
+    race(&title, options.rounds, &mut range)?;
+    compare(&range[0], &range[1], 0.1);
+
     let fact = root.join("instruments/VM-001.toml");
     let text = fs::read_to_string(&fact)?;
     write(&fact, &text.replace("bench 1", "bench 9"))?;
@@ -470,7 +482,7 @@ fn gate(root: &Path, example: &Example, options: &Options) -> io::Result<()> {
     let title = format!("gate of a changed fact beside {} checks", options.checks);
     race(&title, options.rounds, &mut changed)?;
     compare(&changed[0], &changed[1], 1.5);
-    done(git(root).args(["reset", "--quiet", "--hard"]))
+    done(git(root).args(["reset", "--quiet", "--hard", "HEAD~1"]))
 }
 
 // --- others that hold TOML against the same schema ---

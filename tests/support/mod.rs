@@ -63,7 +63,7 @@ pub struct Done {
 }
 
 impl Done {
-    fn of(output: Output) -> Done {
+    pub fn of(output: Output) -> Done {
         Done {
             code: output.status.code(),
             out: String::from_utf8_lossy(&output.stdout).into_owned(),
