@@ -288,6 +288,8 @@ pub(super) fn of_records(
             finding.severity = Severity::Error;
         }
     }
+    // One figure tells that the facts moved under a committed check; all the others follow.
+    let mut told = BTreeSet::new();
     outcome.findings.retain_mut(|finding| {
         let path = &finding.place.path;
         if let Some(commit) = brought.new.get(path) {
@@ -297,7 +299,7 @@ pub(super) fn of_records(
         let follows = matches!(finding.rule, "computed-differs" | "reference-missing");
         if let Some(commit) = brought.resting.get(path).filter(|_| follows) {
             finding.commit.clone_from(commit);
-            return true;
+            return told.insert((finding.rule, path.clone()));
         }
         let unreadable = rules::is_reading(finding.rule)
             && finding.severity == Severity::Error

@@ -30,6 +30,9 @@ pub fn render(report: &Findings<'_>) -> String {
         if !at.excerpt.is_empty() {
             text += &format!("  it reads: {}\n", excerpt(at));
         }
+        if let Some(commit) = &finding.commit {
+            text += &format!("  commit: {}\n", printable(commit));
+        }
         text += &format!("  what: {}\n", printable(&finding.message));
         for related in &finding.related {
             text += &format!(

@@ -76,6 +76,7 @@ struct Page<'a> {
     message: String,
     severity: Option<Severity>,
     rule: Option<&'a str>,
+    commit: Option<&'a str>,
     help: Option<String>,
     excerpt: Excerpt<'a>,
     label: Option<String>,
@@ -93,20 +94,29 @@ impl<'a> Page<'a> {
             message,
             severity: Some(finding.severity),
             rule: Some(finding.rule),
+            commit: finding.commit.as_deref(),
             help: (!finding.help.is_empty()).then(|| printable(&finding.help)),
             label: Some("here".to_owned()),
             excerpt,
             related: finding
                 .related
                 .iter()
-                .map(|related| Page {
-                    message: printable(&related.message),
-                    severity: Some(Severity::Notice),
-                    rule: None,
-                    help: None,
-                    label: None,
-                    excerpt: Excerpt::of(&related.place, width.saturating_sub(7)),
-                    related: Vec::new(),
+                .map(|related| {
+                    let excerpt = Excerpt::of(&related.place, width.saturating_sub(7));
+                    let message = printable(&related.message);
+                    Page {
+                        message: match excerpt.line.is_empty() {
+                            true => format!("{}: {message}", printable(&related.place.path)),
+                            false => message,
+                        },
+                        severity: Some(Severity::Notice),
+                        rule: None,
+                        commit: None,
+                        help: None,
+                        label: None,
+                        excerpt,
+                        related: Vec::new(),
+                    }
                 })
                 .collect(),
         }
@@ -124,7 +134,11 @@ impl std::error::Error for Page<'_> {}
 impl Diagnostic for Page<'_> {
     fn code<'a>(&'a self) -> Option<Box<dyn Display + 'a>> {
         let (severity, rule) = (self.severity?, self.rule?);
-        Some(Box::new(format!("{}: {rule}", severity.name())))
+        let commit = match self.commit {
+            Some(id) => format!(" (commit {})", id.get(..12).unwrap_or(id)),
+            None => String::new(),
+        };
+        Some(Box::new(format!("{}: {rule}{commit}", severity.name())))
     }
 
     fn severity(&self) -> Option<miette::Severity> {
@@ -145,6 +159,10 @@ impl Diagnostic for Page<'_> {
     }
 
     fn labels(&self) -> Option<Box<dyn Iterator<Item = LabeledSpan> + '_>> {
+        // Without a line of its own a page would be drawn with that of the page around it.
+        if self.excerpt.line.is_empty() {
+            return None;
+        }
         // A label of no length at the end of a line is not drawn: it moves back by one.
         let length = self.excerpt.length.max(1);
         let start = self

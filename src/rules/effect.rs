@@ -4,7 +4,7 @@ use super::run::{Wanted, judge_with};
 use crate::book::figures::figures;
 use crate::book::view::View;
 use crate::book::{Book, Clock, LoadError};
-use crate::finding::Severity;
+use crate::finding::{Place, Severity};
 use crate::parse::layout::{Slot, slot};
 use crate::parse::parse;
 use crate::record::Kind;
@@ -17,6 +17,8 @@ use std::collections::BTreeMap;
 pub struct Affected {
     /// The check's file.
     pub path: String,
+    /// Its verdict, or what is nearest.
+    pub place: Place,
     /// Key, as it was, as it is; `None` where it cannot be had.
     pub figures: Vec<(String, Option<String>, Option<String>)>,
     /// Findings that come.
@@ -73,7 +75,8 @@ fn in_words(key: &str) -> String {
 /// What is said of one check.
 #[derive(Default, PartialEq)]
 struct Said {
-    figures: BTreeMap<String, String>,
+    place: Option<Place>,
+    figures: Vec<(String, String)>,
     /// Rule, pointer and severity, each as often as it is said.
     findings: BTreeMap<(&'static str, String, Severity), usize>,
 }
@@ -111,11 +114,15 @@ fn said(
         let (Some(doc), Some(check)) = (&parsed.doc, &parsed.record) else {
             return Ok(None);
         };
-        Ok(View::of(book, doc, check, &id).map(|view| figures(&view)))
+        let figures = View::of(book, doc, check, &id).map(|view| figures(&view));
+        Ok(Some((doc.place("/computed/verdict"), figures)))
     })?;
-    for (path, figures) in checks.iter().zip(each) {
-        let said = all.entry(path.clone()).or_default();
-        said.figures = figures.into_iter().flatten().collect();
+    for (path, each) in checks.iter().zip(each) {
+        if let Some((place, figures)) = each {
+            let said = all.entry(path.clone()).or_default();
+            said.place = Some(place);
+            said.figures = figures.unwrap_or_default();
+        }
     }
     Ok(all)
 }
@@ -141,13 +148,18 @@ pub fn effects(
         if was == is {
             continue;
         }
-        let keys = was.figures.keys().chain(is.figures.keys());
-        let mut keys: Vec<&String> = keys.collect();
-        keys.sort();
-        keys.dedup();
-        let figures = keys.into_iter().filter_map(|key| {
-            let (was, is) = (was.figures.get(key), is.figures.get(key));
-            (was != is).then(|| (key.clone(), was.cloned(), is.cloned()))
+        let find = |said: &Said, key: &str| {
+            let found = said.figures.iter().find(|(own, _)| own == key);
+            found.map(|(_, value)| value.clone())
+        };
+        // In the order in which they are shown.
+        let gone = was
+            .figures
+            .iter()
+            .filter(|(key, _)| find(is, key).is_none());
+        let figures = is.figures.iter().chain(gone).filter_map(|(key, _)| {
+            let (was, is) = (find(was, key), find(is, key));
+            (was != is).then(|| (key.clone(), was, is))
         });
         let more = |one: &Said, other: &Said| {
             let many = one.findings.iter();
@@ -161,6 +173,11 @@ pub fn effects(
         };
         affected.push(Affected {
             path: path.clone(),
+            place: is
+                .place
+                .clone()
+                .or_else(|| was.place.clone())
+                .unwrap_or_else(|| Place::whole(path)),
             figures: figures.collect(),
             gained: more(is, was),
             lost: more(was, is),

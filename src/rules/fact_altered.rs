@@ -1,6 +1,6 @@
 use super::commit::{Commit, Effect, Why};
 use super::{Out, Rule, Run};
-use crate::finding::{Place, Severity};
+use crate::finding::Severity;
 
 pub(super) static RULE: Rule = Rule {
     id: "fact-altered",
@@ -10,8 +10,11 @@ pub(super) static RULE: Rule = Rule {
     run: &[Run::Commit(commit)],
 };
 
-/// So many checks are named; the rest is counted.
-pub(super) const NAMED: usize = 20;
+/// So many checks are named with what becomes of them; the rest is counted.
+const NAMED: usize = 20;
+
+/// So many are named in the sentence.
+const IN_SENTENCE: usize = 5;
 
 fn commit(commit: &Commit<'_>, out: &mut Out<'_>) {
     for effect in &commit.altered {
@@ -20,11 +23,12 @@ fn commit(commit: &Commit<'_>, out: &mut Out<'_>) {
             1 => "1 committed check".to_owned(),
             count => format!("{count} committed checks"),
         };
-        let first = effect
-            .affected
-            .first()
-            .map(|one| format!(": {}: {}", check_id(&one.path), one.say()))
-            .unwrap_or_default();
+        let mut ids: Vec<&str> = effect.affected.iter().map(|one| check_id(&one.path)).collect();
+        ids.truncate(IN_SENTENCE);
+        let first = match count - ids.len() {
+            0 => format!(": {}", ids.join(", ")),
+            more => format!(": {} and {more} more", ids.join(", ")),
+        };
         let (message, help) = match effect.why {
             Why::LostRow => (
                 "a row that one side of this merge brought is gone".to_owned(),
@@ -55,7 +59,10 @@ pub(super) fn name_checks(mut said: super::Said<'_>, effect: &Effect) {
         said = said.because(was.clone(), "as it was committed");
     }
     for one in effect.affected.iter().take(NAMED) {
-        said = said.because(Place::whole(&one.path), one.say());
+        said = said.because(
+            one.place.clone(),
+            format!("{}: {}", check_id(&one.path), one.say()),
+        );
     }
     let more = effect.affected.len().saturating_sub(NAMED);
     if more > 0 {
