@@ -1,6 +1,7 @@
 //! The facts of one snapshot of a book, indexed. A broken record is known as broken, so that it causes one finding and not thirty.
 
 pub mod computed;
+pub mod figures;
 pub mod view;
 pub mod zone;
 

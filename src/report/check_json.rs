@@ -1,5 +1,6 @@
 //! One check as JSON; `schema/output/show.schema.json` describes it.
 
+use crate::book::figures;
 use crate::book::view::View;
 use crate::measure::{Exact, PERCENT_PLACES};
 use crate::parse::METHOD;
@@ -54,12 +55,6 @@ fn figure(value: Option<&Exact>) -> Option<f64> {
 
 pub fn render(view: &View<'_>) -> String {
     let judgement = view.judgement.as_ref();
-    let verdict = match view.check.void {
-        true => Some(Verdict::Void),
-        false => judgement
-            .and_then(|judgement| judgement.verdict)
-            .map(Verdict::from),
-    };
     let points = judgement
         .map(|judgement| judgement.points.as_slice())
         .unwrap_or_default();
@@ -69,7 +64,7 @@ pub fn render(view: &View<'_>) -> String {
         method: METHOD,
         policy: view.policy.map(|policy| policy.id.as_str()),
         reference_mpa_s: figure(judgement.and_then(|judgement| judgement.reference_mpa_s.as_ref())),
-        verdict: verdict.map(Verdict::word),
+        verdict: figures::verdict(view).map(Verdict::word),
         points: points
             .iter()
             .zip(&view.check.points)

@@ -2,6 +2,7 @@
 
 use super::{printable, wrapped};
 use crate::book::Named;
+use crate::book::figures::{MEAN_PLACES, verdict};
 use crate::book::view::View;
 use crate::measure::judge::JudgedPoint;
 use crate::measure::{Exact, PERCENT_PLACES};
@@ -75,7 +76,10 @@ pub fn render(view: &View<'_>, width: usize) -> String {
     if let Some(mean) = judgement.and_then(|judgement| judgement.mean_c.as_ref()) {
         line(
             "temperature",
-            format!("{} \u{b0}C, mean as corrected", mean.to_fixed_string(3)),
+            format!(
+                "{} \u{b0}C, mean as corrected",
+                mean.to_fixed_string(MEAN_PLACES)
+            ),
         );
     }
     if let Some(reference) = judgement.and_then(|judgement| judgement.reference_mpa_s.as_ref()) {
@@ -109,11 +113,7 @@ pub fn render(view: &View<'_>, width: usize) -> String {
     for (point, written) in judgement.points.iter().zip(&check.points) {
         text += &chart(point, written);
     }
-    let verdict = match view.check.void {
-        true => Some(Verdict::Void),
-        false => judgement.verdict.map(Verdict::from),
-    };
-    let word = verdict.map_or("cannot be had: a figure is missing", Verdict::word);
+    let word = verdict(view).map_or("cannot be had: a figure is missing", Verdict::word);
     text += &format!("\nverdict: {word}\n");
     text + &wrapped(CAUTION, width, "", "")
 }
