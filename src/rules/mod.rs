@@ -2,6 +2,7 @@
 //!
 //! To add one: write the `.md`, write the `.rs`, add a line to the list below; the tests say what is missing.
 
+pub mod effect;
 pub mod example;
 mod run;
 mod support;
