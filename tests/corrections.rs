@@ -457,7 +457,12 @@ fn dry_run_tells_and_writes_nothing() {
         &scratch,
         &run,
         0,
-        &["would become 496.0", "was pass, is fail", "dry run"],
+        &[
+            "would become 496.0",
+            "would be amended",
+            "was pass, is fail",
+            "dry run",
+        ],
     );
 }
 

@@ -130,7 +130,7 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
         let values = (was.as_deref(), is.as_deref());
         let head = head(&path, &pointer, values, arguments.dry_run);
         let mut said = wrapped(&printable(&head), width, "", "  ");
-        said += &told(&amended, width);
+        said += &told(&amended, arguments.dry_run, width);
         for draft in change.drafts(&effects)? {
             said += &wrapped(
                 &format!(
@@ -464,12 +464,14 @@ fn head(path: &str, pointer: &str, values: (Option<&str>, Option<&str>), dry_run
 }
 
 /// Each check with its verdicts, and what follows where one changes.
-fn told(amended: &[Amended], width: usize) -> String {
+fn told(amended: &[Amended], dry_run: bool, width: usize) -> String {
     if amended.is_empty() {
         return "No committed check is changed by it.\n".to_owned();
     }
     let mut text = match amended.len() {
+        1 if dry_run => "\n1 check rests on it and would be amended:\n".to_owned(),
         1 => "\n1 check rests on it and is amended:\n".to_owned(),
+        many if dry_run => format!("\n{many} checks rest on it and would be amended:\n"),
         many => format!("\n{many} checks rest on it and are amended:\n"),
     };
     let word = |verdict: Option<Verdict>| verdict.map_or("no verdict", Verdict::word);
