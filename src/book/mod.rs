@@ -2,6 +2,7 @@
 
 pub mod computed;
 pub mod figures;
+pub mod line;
 pub mod view;
 pub mod zone;
 

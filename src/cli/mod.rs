@@ -1,7 +1,10 @@
 //! The command line: arguments, the clock, streams and exit codes. One file a command.
 
+mod amend;
+mod correct;
 mod explain;
 mod gate;
+mod here;
 mod hook;
 mod init;
 mod interrupt;
@@ -88,6 +91,14 @@ enum Command {
     ///
     /// Example: shearbook seal checks/2026/VM-01/2026-11-20-0942.toml
     Seal(seal::Arguments),
+    /// Correct a committed check by an amendment beside it, which names what it amends
+    ///
+    /// Example: shearbook amend VM-01/2026-11-20-0942 --set /point/1/temperature_c=25.02 --reason "mistyped"
+    Amend(amend::Arguments),
+    /// Correct a wrong fact in its file, and amend every check that rests on it
+    ///
+    /// Example: shearbook correct fluids/K-2291 /value/0/viscosity_mpa_s 512.6 --reason "certificate mistyped"
+    Correct(correct::Arguments),
     /// Show one check: figures, limits, verdict
     ///
     /// Example: shearbook show VM-01/2026-11-20-0942
@@ -198,6 +209,8 @@ pub fn main() -> ExitCode {
         Command::New(arguments) => new::run(&cli.common, arguments),
         Command::Validate(arguments) => validate::run(&cli.common, arguments),
         Command::Seal(arguments) => seal::run(&cli.common, arguments),
+        Command::Amend(arguments) => amend::run(&cli.common, arguments),
+        Command::Correct(arguments) => correct::run(&cli.common, arguments),
         Command::Show(arguments) => show::run(&cli.common, arguments),
         Command::Status(arguments) => status::run(&cli.common, arguments),
         Command::Gate(arguments) => gate::run(&cli.common, arguments),

@@ -1,7 +1,8 @@
 //! `new`: a record ready to fill in, at its right place. It holds what the book knows and no figure of its own: every key
 //! that a person must answer for has no value, so that the record does not validate until it has one.
 
-use super::template::{Filling, fill, quoted, schema_line, schema_path, template, typed};
+use super::here::Here;
+use super::template::{Filling, fill, quoted, schema_line, schema_path, template};
 use super::{Common, End, Ended, Trouble, output, validate};
 use crate::book::view::{inspection_at, standing_at};
 use crate::book::zone::{NoInstant, Zone};
@@ -14,9 +15,9 @@ use crate::record::person::Duty;
 use crate::record::policy::{Policy, ZoneName};
 use crate::record::thermometer::Thermometer;
 use crate::record::{Kind, Stamp, State, Word};
-use crate::source::SourceError;
 use crate::source::disk::Disk;
 use crate::source::git::Repository;
+use crate::source::{Source, SourceError};
 use crate::text::nearest;
 use jiff::Timestamp;
 use jiff::civil::{Date, DateTime};
@@ -34,6 +35,9 @@ pub(crate) struct Arguments {
     /// Of a geometry: factored, coaxial-cylinders, cone-plate or parallel-plates
     #[arg(long = "kind", value_name = "KIND")]
     geometry: Option<String>,
+    /// Of a nonconformity: a check that it is about; may be given several times
+    #[arg(long = "check", value_name = "CHECK")]
+    checks: Vec<String>,
     /// Of a review: who reviews
     #[arg(long, value_name = "PERSON")]
     by: Option<String>,
@@ -50,6 +54,8 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
     let kind = kind(&arguments.kind)?;
     only_for(kind, Kind::Geometry, "--kind", arguments.geometry.is_some())?;
     only_for(kind, Kind::Review, "--by", arguments.by.is_some())?;
+    let about = !arguments.checks.is_empty();
+    only_for(kind, Kind::Nonconformity, "--check", about)?;
     let id = arguments.id.as_str();
     if !matches!(kind, Kind::Check | Kind::Review)
         && let Some(why) = unfit_id(id)
@@ -62,6 +68,12 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
         Kind::Review => review(&disk, &book, id, arguments.by.as_deref())?,
         _ => fact(&book, kind, id, arguments.geometry.as_deref())?,
     };
+    if about {
+        let checks = about_checks(&disk, &arguments.checks)?;
+        draft.filling.value("checks", Some(checks));
+        let today = book.as_of().to_string();
+        draft.filling.value("opened", Some(today));
+    }
     let (folder, _) = draft.path.rsplit_once('/').unwrap_or(("", ""));
     real_folders(&disk.root, folder)?;
     free(&disk.root, &draft, id)?;
@@ -108,28 +120,12 @@ fn only_for(kind: Kind, right: Kind, option: &str, given: bool) -> Result<(), Tr
     }
 }
 
-/// The commands that follow, so that they can be typed where this one was.
 fn next_steps(common: &Common, disk: &Disk, draft: &Draft) -> String {
-    let here = Path::new(".").canonicalize().unwrap_or_default();
-    let (tool, file) = match &common.book {
-        Some(folder) => (
-            format!("shearbook --book {}", typed(folder)),
-            folder.join(&draft.path),
-        ),
-        None if here == disk.root => ("shearbook".to_owned(), PathBuf::from(&draft.path)),
-        None => ("shearbook".to_owned(), disk.root.join(&draft.path)),
-    };
-    let git = match file == Path::new(&draft.path) {
-        true => "git".to_owned(),
-        false => format!(
-            "git -C {}",
-            typed(common.book.as_deref().unwrap_or(&disk.root))
-        ),
-    };
+    let here = Here::of(common, disk);
+    let (tool, file) = (&here.tool, here.file(&draft.path));
     let mut text = format!(
         "made {}\n\nNext: give a value to every key that has none. This names those that are\nleft:\n    {tool} validate {file}\n",
-        draft.path,
-        file = typed(&file)
+        draft.path
     );
     text += match draft.kind {
         Kind::Check => "Then have the limits and the verdict worked out, and let git keep it:\n",
@@ -137,9 +133,9 @@ fn next_steps(common: &Common, disk: &Disk, draft: &Draft) -> String {
         _ => "Then let git keep it:\n",
     };
     if draft.kind == Kind::Check {
-        text += &format!("    {tool} seal {}\n", typed(&file));
+        text += &format!("    {tool} seal {file}\n");
     }
-    text + &format!("    {git} add {}\n", draft.path)
+    text + &here.add(&[&draft.path])
 }
 
 /// A linked folder is not followed when a book is read, so nothing is written into one.
@@ -280,6 +276,29 @@ fn fact(book: &Book, kind: Kind, id: &str, geometry: Option<&str>) -> Result<Dra
     })
 }
 
+/// The checks that a nonconformity is about, as TOML lists them.
+fn about_checks(disk: &Disk, given: &[String]) -> Result<String, Trouble> {
+    let mut ids: Vec<String> = Vec::new();
+    for id in given {
+        let name = CheckName::parse(id).ok_or_else(|| {
+            Trouble::Usage(format!(
+                "{id} names no check: write INSTRUMENT/YYYY-MM-DD-HHMM"
+            ))
+        })?;
+        if disk.read(&name.path())?.is_none() {
+            return Err(Trouble::Usage(format!(
+                "there is no check {id}; it would stand in {}",
+                name.path()
+            )));
+        }
+        if !ids.contains(id) {
+            ids.push(id.clone());
+        }
+    }
+    let ids: Vec<String> = ids.iter().map(|id| quoted(id)).collect();
+    Ok(format!("[{}]", ids.join(", ")))
+}
+
 fn geometry_kind(word: Option<&str>) -> Result<GeometryKind, Trouble> {
     let words: Vec<&str> = GeometryKind::ALL.iter().map(|(word, _)| *word).collect();
     let all = words.join(", ");
@@ -337,12 +356,7 @@ fn check(book: &Book, id: &str) -> Result<Draft, Trouble> {
         Kind::Instrument,
         instrument,
     )?;
-    if !book.zone_known() {
-        return Err(Trouble::Unusable(SourceError::new(
-            "the book's time zone is not known, so no check has a time",
-            "shearbook validate shearbook.toml tells what is wrong there",
-        )));
-    }
+    zone_known(book)?;
     let (name, wall) = match given {
         true => named_time(book, id)?,
         false => {
@@ -364,6 +378,17 @@ fn check(book: &Book, id: &str) -> Result<Draft, Trouble> {
         path: name.path(),
         filling,
     })
+}
+
+/// Without its time zone a book has no time of day.
+pub(super) fn zone_known(book: &Book) -> Result<(), Trouble> {
+    match book.zone_known() {
+        true => Ok(()),
+        false => Err(Trouble::Unusable(SourceError::new(
+            "the book's time zone is not known, so no check has a time",
+            "shearbook validate shearbook.toml tells what is wrong there",
+        ))),
+    }
 }
 
 /// Refuses a name that the book does not know.
@@ -390,7 +415,7 @@ fn named_time(book: &Book, id: &str) -> Result<(CheckName, DateTime), Trouble> {
     let name = CheckName::parse(id).ok_or_else(wrong)?;
     if name.amendment > 0 {
         return Err(Trouble::Usage(format!(
-            "{id} would be an amendment: copy the file of the check before it to that name, and put right what was wrong there"
+            "{id} would be an amendment: shearbook amend writes it, from the check that it corrects"
         )));
     }
     let number = |text: &str| text.parse::<i8>().ok();
@@ -426,7 +451,11 @@ fn named_time(book: &Book, id: &str) -> Result<(CheckName, DateTime), Trouble> {
 
 /// `performed` as it is written, and its instant. In the hour that the clock repeats only the present tells which is meant;
 /// a time that was given gets no offset, and validation asks for one.
-fn performed(zone: &Zone, wall: DateTime, now: Option<Timestamp>) -> (String, Timestamp) {
+pub(super) fn performed(
+    zone: &Zone,
+    wall: DateTime,
+    now: Option<Timestamp>,
+) -> (String, Timestamp) {
     let written = wall.strftime("%Y-%m-%dT%H:%M:%S").to_string();
     let stamp = Stamp {
         wall,

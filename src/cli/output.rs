@@ -162,6 +162,83 @@ fn default_permissions() -> Option<std::fs::Permissions> {
     None
 }
 
+/// Tells findings to a person, where they are not what the command was asked for.
+pub(crate) fn say_findings(common: &Common, findings: &[Finding], (files, checks): (usize, usize)) {
+    let report = Findings {
+        book: "",
+        as_of: String::new(),
+        findings,
+        counts: Counts::of(findings),
+        files,
+        checks,
+    };
+    say(&terminal::render(&report, style(common)));
+}
+
+/// A file that is written together with others.
+pub(crate) struct Part {
+    pub(crate) path: PathBuf,
+    pub(crate) bytes: Vec<u8>,
+    /// What stands there now and is written over; `None` where there must be nothing.
+    pub(crate) before: Option<Vec<u8>>,
+}
+
+/// Writes several files, all or none: all are on the disk before the first takes its place, and what took its place is
+/// taken back where a later one cannot.
+pub(crate) fn write_together(parts: &[Part]) -> Result<(), Trouble> {
+    let _writing = super::interrupt::writing();
+    let mut waiting = Vec::new();
+    for part in parts {
+        let write_protected = std::fs::metadata(&part.path)
+            .is_ok_and(|found| part.before.is_some() && found.permissions().readonly());
+        if write_protected {
+            return Err(unwritable(&part.path)(std::io::Error::other(
+                "it is write-protected",
+            )));
+        }
+        let file = written_beside(&part.path, &part.bytes).map_err(unwritable(&part.path))?;
+        waiting.push((part, file));
+    }
+    let mut done: Vec<&Part> = Vec::new();
+    for (part, file) in waiting {
+        let placed = match part.before {
+            Some(_) => file.persist(&part.path),
+            None => file.persist_noclobber(&part.path),
+        };
+        if let Err(error) = placed {
+            let left: Vec<String> = done
+                .into_iter()
+                .filter(|part| take_back(part).is_err())
+                .map(|part| part.path.display().to_string())
+                .collect();
+            return Err(match left.is_empty() {
+                true => unwritable(&part.path)(error.error),
+                false => Trouble::Unusable(SourceError::new(
+                    format!(
+                        "{} cannot be written: {}, and what was written before it cannot be taken back: {}",
+                        part.path.display(),
+                        error.error,
+                        left.join(", ")
+                    ),
+                    "git status tells what is there; put it back with git restore, and delete what is new",
+                )),
+            });
+        }
+        done.push(part);
+    }
+    Ok(())
+}
+
+fn take_back(part: &Part) -> std::io::Result<()> {
+    match &part.before {
+        None => std::fs::remove_file(&part.path),
+        Some(before) => written_beside(&part.path, before)?
+            .persist(&part.path)
+            .map(drop)
+            .map_err(|error| error.error),
+    }
+}
+
 /// Reports findings in every format asked for. Counts and exit code are those of the findings, whatever the format.
 pub(crate) fn report(
     common: &Common,
@@ -249,5 +326,44 @@ impl Outputs {
             0 => End::Fine,
             _ => End::Refused,
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    #[expect(clippy::disallowed_methods, reason = "a test may use files")]
+    fn of_files_written_together_none_stays_where_one_cannot_be() {
+        let folder = tempfile::TempDir::new().expect("folder");
+        let at = |name: &str| folder.path().join(name);
+        std::fs::write(at("fact"), "old").expect("written");
+        // A folder of that name is in the way of the last.
+        std::fs::create_dir(at("last")).expect("folder");
+        let part = |name: &str, before: Option<&str>| Part {
+            path: at(name),
+            bytes: b"new".to_vec(),
+            before: before.map(|text| text.as_bytes().to_vec()),
+        };
+        let parts = [
+            part("first", None),
+            part("fact", Some("old")),
+            part("last", None),
+        ];
+        assert!(matches!(write_together(&parts), Err(Trouble::Unusable(_))));
+        let mut names: Vec<_> = std::fs::read_dir(folder.path())
+            .expect("listed")
+            .map(|entry| entry.expect("entry").file_name())
+            .collect();
+        names.sort();
+        assert_eq!(names, ["fact", "last"]);
+        assert_eq!(std::fs::read(at("fact")).expect("read"), b"old");
+
+        assert!(write_together(&parts[..2]).is_ok());
+        assert_eq!(std::fs::read(at("fact")).expect("read"), b"new");
+        assert_eq!(std::fs::read(at("first")).expect("read"), b"new");
+        // What is there already is never written over.
+        assert!(write_together(&parts[..1]).is_err());
     }
 }

@@ -79,17 +79,8 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
                 && (refused.contains(&finding.place.path)
                     || outcome.rests_on.contains(&finding.place.path))
         });
-        let style = output::style(&common);
-        let counts = crate::finding::Counts::of(&findings);
-        let report = crate::report::Findings {
-            book: "",
-            as_of: String::new(),
-            findings: &findings,
-            counts,
-            files: outcome.files,
-            checks: refused.len(),
-        };
-        output::say(&crate::report::terminal::render(&report, style));
+        let counted = (outcome.files, refused.len());
+        output::say_findings(&common, &findings, counted);
         output::say(&format!(
             "Not sealed, since a figure cannot be had: {}. No file was written.\n",
             refused.join(", ")
@@ -119,14 +110,19 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
 }
 
 /// The figures, where all can be had that the check needs.
-fn figures(book: &crate::book::Book, doc: &Doc, check: &Check, id: &str) -> Option<Expected> {
+pub(super) fn figures(
+    book: &crate::book::Book,
+    doc: &Doc,
+    check: &Check,
+    id: &str,
+) -> Option<Expected> {
     let view = View::of(book, doc, check, id)?;
     let figures = computed::expected(&view)?;
     (check.void || figures.complete()).then_some(figures)
 }
 
 /// The text with `[computed]` put in place of the old one, or at the end.
-fn splice(doc: &Doc, figures: &Expected) -> Result<String, SourceError> {
+pub(super) fn splice(doc: &Doc, figures: &Expected) -> Result<String, SourceError> {
     let text = doc.text.as_str();
     let crlf = text.find('\n').is_some_and(|at| text[..at].ends_with('\r'));
     let end = if crlf { "\r\n" } else { "\n" };

@@ -1,6 +1,7 @@
 //! One check as JSON; `schema/output/show.schema.json` describes it.
 
 use crate::book::figures;
+use crate::book::line::Amendment;
 use crate::book::view::View;
 use crate::measure::{Exact, PERCENT_PLACES};
 use crate::parse::METHOD;
@@ -18,6 +19,7 @@ struct Document<'a> {
     verdict: Option<&'static str>,
     points: Vec<Point>,
     pattern: Option<()>,
+    amendments: Vec<Step<'a>>,
 }
 
 #[derive(Serialize)]
@@ -44,6 +46,23 @@ struct Point {
     verdict: Option<&'static str>,
 }
 
+/// One amendment of the check, or of the check that this one amends.
+#[derive(Serialize)]
+struct Step<'a> {
+    check: &'a str,
+    reason: Option<&'a str>,
+    amended: Option<&'a str>,
+    amended_by: Option<&'a str>,
+    changes: Vec<Changed<'a>>,
+}
+
+#[derive(Serialize)]
+struct Changed<'a> {
+    pointer: &'a str,
+    was: Option<&'a serde_json::Value>,
+    is: Option<&'a serde_json::Value>,
+}
+
 /// JSON with two blanks of indent and a line end.
 pub(super) fn pretty<T: Serialize>(document: &T) -> String {
     serde_json::to_string_pretty(document).unwrap_or_default() + "\n"
@@ -53,7 +72,7 @@ fn figure(value: Option<&Exact>) -> Option<f64> {
     value.map(Exact::to_f64)
 }
 
-pub fn render(view: &View<'_>) -> String {
+pub fn render(view: &View<'_>, amendments: &[Amendment]) -> String {
     let judgement = view.judgement.as_ref();
     let points = judgement
         .map(|judgement| judgement.points.as_slice())
@@ -104,5 +123,21 @@ pub fn render(view: &View<'_>) -> String {
             })
             .collect(),
         pattern: None,
+        amendments: amendments.iter().map(step).collect(),
     })
+}
+
+fn step(amendment: &Amendment) -> Step<'_> {
+    let changes = amendment.changes.iter().map(|change| Changed {
+        pointer: &change.pointer,
+        was: change.was.as_ref().map(|value| &value.json),
+        is: change.is.as_ref().map(|value| &value.json),
+    });
+    Step {
+        check: &amendment.id,
+        reason: amendment.reason.as_deref(),
+        amended: amendment.amended.as_deref(),
+        amended_by: amendment.amended_by.as_deref(),
+        changes: changes.collect(),
+    }
 }

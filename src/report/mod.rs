@@ -1,5 +1,6 @@
 //! One file a format. A report reads findings and figures, and decides nothing.
 
+pub mod amendments;
 pub mod check_json;
 pub mod check_text;
 pub mod fleet_json;

@@ -15,6 +15,7 @@ use crate::record::book::{Book as Marker, Gate};
 use crate::record::check::Check;
 use crate::record::review::Review;
 use crate::source::mixed::Mixed;
+use crate::source::overlay::Overlay;
 use crate::source::{Source, SourceError};
 use jiff::Timestamp;
 use std::collections::{BTreeMap, BTreeSet};
@@ -312,12 +313,16 @@ fn of_facts(
             continue;
         }
         let checks: Vec<String> = checks.into_iter().collect();
-        let mixed = |instead| Mixed {
+        let mixed = Mixed {
             facts: change.after,
             records: parent.before,
-            instead,
         };
-        let all = effects(parent.before, &mixed(BTreeMap::new()), &checks, clock)?;
+        let instead = |files| {
+            let mut overlay = Overlay::over(&mixed);
+            overlay.files = files;
+            overlay
+        };
+        let all = effects(parent.before, &mixed, &checks, clock)?;
         if all.is_empty() {
             continue;
         }
@@ -339,18 +344,18 @@ fn of_facts(
         }
         let strict = match bare.is_empty() {
             true => all,
-            false => effects(parent.before, &mixed(bare), &checks, clock)?,
+            false => effects(parent.before, &instead(bare), &checks, clock)?,
         };
         let is_strict = |path: &str| strict.iter().any(|one| one.path == path);
         let mut not_amended = Vec::new();
         if !uncorrected.is_empty() {
-            for one in effects(parent.before, &mixed(in_time), &checks, clock)? {
+            for one in effects(parent.before, &instead(in_time), &checks, clock)? {
                 if !is_strict(&one.path) && !is_amended(change.after, &one.path)? {
                     not_amended.push(one);
                 }
             }
         }
-        let late: Vec<_> = effects(parent.before, &mixed(uncorrected), &checks, clock)?
+        let late: Vec<_> = effects(parent.before, &instead(uncorrected), &checks, clock)?
             .into_iter()
             .filter(|one| !is_strict(&one.path))
             .collect();

@@ -195,9 +195,9 @@ pub(super) fn has_row(path: &str, source: &dyn Source, row: &Row) -> Result<bool
 #[derive(Default)]
 pub(super) struct Allowed {
     /// Without rows that say why they are late, and with the corrected values as they were.
-    pub without_both: Option<Option<Vec<u8>>>,
-    pub without_corrections: Option<Option<Vec<u8>>>,
-    pub without_late_rows: Option<Option<Vec<u8>>>,
+    pub without_both: Option<Vec<u8>>,
+    pub without_corrections: Option<Vec<u8>>,
+    pub without_late_rows: Option<Vec<u8>>,
 }
 
 pub(super) fn allowed(
@@ -234,7 +234,7 @@ pub(super) fn allowed(
             late.entry(row.key).or_default().push(own);
         }
     }
-    let with = |doc: DocumentMut| Some(Some(doc.to_string().into_bytes()));
+    let with = |doc: DocumentMut| Some(doc.to_string().into_bytes());
     let mut allowed = Allowed::default();
     if corrections.is_empty() && late.is_empty() {
         return Ok(allowed);

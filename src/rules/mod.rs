@@ -4,6 +4,7 @@
 
 mod change;
 pub mod commit;
+pub mod compared;
 mod effect;
 pub mod example;
 mod facts;

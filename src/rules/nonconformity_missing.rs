@@ -45,7 +45,10 @@ fn fleet(fleet: &Fleet<'_>, out: &mut Out<'_>) {
                 ),
             )
             .because(first.place(), "the check that failed first")
-            .help("open a nonconformity that names both checks, and judge what was measured since the last check that passed");
+            .help(format!(
+                "open one that names both (shearbook new nonconformity ID --check {} --check {}), and judge what was measured since the last check that passed",
+                first.id, repeat.id
+            ));
         }
     }
 }

@@ -500,7 +500,7 @@ impl Judge<'_> {
         });
         settle(&view, &mut said);
         judged.findings.append(&mut said);
-        judged.facts = Some(self.facts_of(&view));
+        judged.facts = Some(self.facts_of(&view, amended));
         let name = CheckName::parse(id);
         if check.repeats.is_some()
             || check.amends.is_some()
@@ -513,7 +513,9 @@ impl Judge<'_> {
         Ok(judged)
     }
 
-    fn facts_of(&self, view: &View<'_>) -> CheckFacts {
+    /// What is told of a check that another amends is what it says itself, since nothing judges it any more: a repeat
+    /// that named it while it failed still repeats a check that failed.
+    fn facts_of(&self, view: &View<'_>, amended: bool) -> CheckFacts {
         let judged = view
             .judgement
             .as_ref()
@@ -524,9 +526,10 @@ impl Judge<'_> {
             .computed
             .as_ref()
             .and_then(|computed| computed.verdict);
-        let verdict = match view.check.void {
-            true => Some(Verdict::Void),
-            false => judged.or(recorded),
+        let verdict = match (view.check.void, amended) {
+            (true, _) => Some(Verdict::Void),
+            (false, true) => recorded.or(judged),
+            (false, false) => judged.or(recorded),
         };
         self.shared.facts(view, verdict, view.check.void_cause)
     }

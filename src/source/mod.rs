@@ -4,6 +4,7 @@ pub mod disk;
 pub mod git;
 pub mod memory;
 pub mod mixed;
+pub mod overlay;
 mod tree;
 pub mod walk;
 

@@ -70,7 +70,7 @@ def faults_of(schema, document):
         fewer = {name: entry for name, entry in document.items() if name != key}
         if validator.is_valid(fewer):
             yield f"a document without {key} is accepted"
-    for rows in ("points", "findings", "instruments"):
+    for rows in ("points", "findings", "instruments", "amendments"):
         for key in document[rows][0] if document.get(rows) else ():
             fewer = copy.deepcopy(document)
             del fewer[rows][0][key]
