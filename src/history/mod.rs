@@ -1,3 +1,4 @@
 //! Commits as changes between books.
 
+pub mod difference;
 pub mod gate;
