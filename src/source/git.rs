@@ -143,7 +143,7 @@ fn failed(what: &str, output: &std::process::Output) -> SourceError {
     )
 }
 
-fn no_git(error: std::io::Error) -> SourceError {
+pub(super) fn no_git(error: std::io::Error) -> SourceError {
     SourceError::new(
         format!("the program git cannot be started: {error}"),
         "install git, or put it on the PATH",
@@ -485,7 +485,7 @@ impl Repository {
     }
 
     /// The lines of a raw comparison.
-    fn changes(&self, bytes: &[u8]) -> Result<Vec<Change>, SourceError> {
+    pub(super) fn changes(&self, bytes: &[u8]) -> Result<Vec<Change>, SourceError> {
         let mut fields = bytes.split(|byte| *byte == 0);
         let mut changes = Vec::new();
         while let Some(head) = fields.next().filter(|head| !head.is_empty()) {

@@ -3,6 +3,7 @@
 pub mod disk;
 pub mod git;
 pub mod memory;
+pub mod range;
 mod tree;
 
 /// What a path of a source holds.
