@@ -5,6 +5,7 @@ pub mod check_text;
 pub mod fleet_json;
 pub mod fleet_text;
 pub mod json;
+pub mod markup;
 pub mod plain;
 pub mod terminal;
 
