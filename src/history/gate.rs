@@ -194,14 +194,14 @@ fn holds_records(source: &Staged) -> Result<bool, SourceError> {
     Ok(false)
 }
 
-fn is_fact(path: &str) -> bool {
+pub(super) fn is_fact(path: &str) -> bool {
     let folder = path.split('/').next().unwrap_or("");
     let facts = folder_kind(folder).is_some_and(|kind| !matches!(kind, Kind::Check | Kind::Review));
     path == MARKER || (facts && path.contains('/'))
 }
 
 /// Links, special files and strays among staged checks and reviews, which are not listed as a whole.
-fn links_among(changes: &[Change], new: &BTreeSet<String>) -> Vec<Finding> {
+pub(super) fn links_among(changes: &[Change], new: &BTreeSet<String>) -> Vec<Finding> {
     let entries: Vec<_> = changes
         .iter()
         .filter(|change| new.contains(&change.path))

@@ -1,4 +1,5 @@
 //! Commits as changes between books.
 
+pub mod compare;
 pub mod difference;
 pub mod gate;

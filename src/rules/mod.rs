@@ -13,7 +13,7 @@ use crate::fleet::Fleet;
 use crate::parse::FaultKind;
 use crate::source::Entry;
 pub use record_altered::{Touched, is_sealed};
-pub use run::{Outcome, Wanted, judge_change, judge_entries, judge_fleet, rehearse, run};
+pub use run::{Outcome, Wanted, judge_change, judge_entries, judge_fleet, names_of, rehearse, run};
 
 /// What a rule means and how it is judged.
 pub struct Rule {
