@@ -1,6 +1,7 @@
 //! The command line: arguments, the clock, streams and exit codes. One file a command.
 
 mod amend;
+mod compare;
 mod correct;
 mod explain;
 mod gate;
@@ -111,6 +112,10 @@ enum Command {
     ///
     /// Example: shearbook gate
     Gate(gate::Arguments),
+    /// What a change brings to the book, as Markdown for whoever reviews it
+    ///
+    /// Example: shearbook compare main..my-branch
+    Compare(compare::Arguments),
     /// Install or remove the hooks of this clone
     ///
     /// Example: shearbook hook install
@@ -214,6 +219,7 @@ pub fn main() -> ExitCode {
         Command::Show(arguments) => show::run(&cli.common, arguments),
         Command::Status(arguments) => status::run(&cli.common, arguments),
         Command::Gate(arguments) => gate::run(&cli.common, arguments),
+        Command::Compare(arguments) => compare::run(&cli.common, arguments),
         Command::Hook(arguments) => hook::run(&cli.common, arguments),
         Command::Explain(arguments) => explain::run(&cli.common, arguments),
         Command::Schema(arguments) => schema::run(arguments),

@@ -222,6 +222,19 @@ fn history<'a>(
     (checks, uncounted)
 }
 
+/// The checks that count, with their verdicts, by instrument and in order of time.
+pub fn counted<'a>(
+    book: &Book,
+    links: &'a Links,
+    with_errors: &BTreeSet<String>,
+) -> BTreeMap<&'a str, Vec<Seen<'a>>> {
+    let (mut checks, _) = history(book, links, with_errors, Timestamp::MAX);
+    for seen in checks.values_mut() {
+        seen.retain(|seen| seen.facts.verdict != Some(Verdict::Void));
+    }
+    checks
+}
+
 /// Whether some reviewer's newest decision is a rejection.
 fn is_rejected(links: &Links, id: &str, at: Timestamp) -> bool {
     let mut newest: BTreeMap<&str, (Timestamp, ReviewDecision)> = BTreeMap::new();

@@ -109,6 +109,16 @@ pub fn range(
     judge: &Judge<'_>,
 ) -> Result<Gate, LoadError> {
     repository.whole_history()?;
+    known_range(repository, range, clock, judge)
+}
+
+/// The same, where whoever asks knows that the commits of the range and their parents are there.
+pub(super) fn known_range(
+    repository: &Repository,
+    range: &Range,
+    clock: Clock,
+    judge: &Judge<'_>,
+) -> Result<Gate, LoadError> {
     let snapshot = Staged::open(repository, Some(&range.tip))?;
     let rests = Rests::default();
     range_with(repository, &snapshot, range, clock, judge, &rests)

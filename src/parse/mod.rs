@@ -195,6 +195,11 @@ impl FaultKind {
     }
 }
 
+/// The document alone, of whatever kind; `None` where the bytes cannot be read as TOML at all.
+pub fn read(path: &str, bytes: Vec<u8>) -> Option<Doc> {
+    toml::read(path, bytes, &mut Vec::new())
+}
+
 /// The names of all record kinds, for messages and completion.
 pub fn kinds() -> Vec<&'static str> {
     Kind::ALL.iter().map(|(word, _)| *word).collect()

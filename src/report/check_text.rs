@@ -118,7 +118,7 @@ pub fn render(view: &View<'_>, width: usize) -> String {
     text + &wrapped(CAUTION, width, "", "")
 }
 
-fn figure(value: &Exact) -> String {
+pub(super) fn figure(value: &Exact) -> String {
     value.rounded_significant(6).to_decimal_string()
 }
 
@@ -126,7 +126,7 @@ fn or_dash(value: Option<String>) -> String {
     value.unwrap_or_else(|| "-".to_owned())
 }
 
-fn row(point: &JudgedPoint, written: &Point) -> [String; 7] {
+pub(super) fn row(point: &JudgedPoint, written: &Point) -> [String; 7] {
     let torque = match &written.torque_percent {
         Some(shown) => Some(shown.to_string()),
         None => point
@@ -166,7 +166,7 @@ fn row(point: &JudgedPoint, written: &Point) -> [String; 7] {
     ]
 }
 
-fn signed(text: &str) -> String {
+pub(super) fn signed(text: &str) -> String {
     if text.starts_with('-') {
         text.to_owned()
     } else {
@@ -203,7 +203,7 @@ fn table(rows: &[[String; 7]]) -> String {
 }
 
 /// Where the reading lies between its limits; the reference stands in the middle.
-fn chart(point: &JudgedPoint, written: &Point) -> String {
+pub(super) fn chart(point: &JudgedPoint, written: &Point) -> String {
     let (Some(reference), Some(half), Some(reading)) = (
         &point.reference_unrounded,
         &point.half_width,

@@ -3,9 +3,12 @@
 pub mod amendments;
 pub mod check_json;
 pub mod check_text;
+pub mod compare;
 pub mod fleet_json;
 pub mod fleet_text;
+pub mod forge;
 pub mod json;
+pub mod markup;
 pub mod plain;
 pub mod terminal;
 

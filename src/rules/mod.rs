@@ -23,7 +23,7 @@ pub use facts::Rests;
 pub use history_rewritten::Moved;
 pub use record_altered::{Touched, is_sealed};
 pub use run::{
-    Outcome, Wanted, judge_change, judge_entries, judge_fleet, judge_moved, rehearse, run,
+    Outcome, Wanted, judge_change, judge_entries, judge_fleet, judge_moved, names_of, rehearse, run,
 };
 
 /// What a rule means and how it is judged.

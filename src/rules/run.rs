@@ -374,7 +374,7 @@ pub fn judge_moved(moved: &super::Moved<'_>) -> Vec<Finding> {
 }
 
 /// The files that a check rests on by what it names; the policies come to them.
-fn names_of(check: &Check) -> Vec<String> {
+pub fn names_of(check: &Check) -> Vec<String> {
     let mut names = vec![
         layout::MARKER.to_owned(),
         layout::path_of(Kind::Instrument, &check.instrument),

@@ -574,7 +574,7 @@ impl Repository {
     }
 
     /// The lines of a raw comparison.
-    fn changes(&self, bytes: &[u8]) -> Result<Vec<Change>, SourceError> {
+    pub(super) fn changes(&self, bytes: &[u8]) -> Result<Vec<Change>, SourceError> {
         let mut fields = bytes.split(|byte| *byte == 0);
         let mut changes = Vec::new();
         while let Some(head) = fields.next().filter(|head| !head.is_empty()) {

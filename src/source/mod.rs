@@ -5,6 +5,7 @@ pub mod git;
 pub mod memory;
 pub mod mixed;
 pub mod overlay;
+pub mod range;
 mod tree;
 pub mod walk;
 
