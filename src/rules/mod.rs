@@ -3,6 +3,7 @@
 //! To add one: write the `.md`, write the `.rs`, add a line to the list below; the tests say what is missing.
 
 pub mod example;
+pub mod reviews;
 mod run;
 mod support;
 
@@ -13,6 +14,7 @@ use crate::fleet::Fleet;
 use crate::parse::FaultKind;
 use crate::source::Entry;
 pub use record_altered::{Touched, is_sealed};
+use reviews::{Decision, Reviewing, Unreviewed};
 pub use run::{Outcome, Wanted, judge_change, judge_entries, judge_fleet, rehearse, run};
 
 /// What a rule means and how it is judged.
@@ -36,6 +38,12 @@ pub enum Run {
     Check(fn(&View<'_>, &mut Out<'_>)),
     /// One check against other checks and their reviews.
     Linked(fn(&View<'_>, &Links, &mut Out<'_>)),
+    /// One review with what it covers.
+    Review(fn(&Reviewing<'_>, &mut Out<'_>)),
+    /// One check with all of its reviews.
+    Reviewed(fn(&View<'_>, &[Decision<'_>], &mut Out<'_>)),
+    /// A record of the facts that waits for a second person's look.
+    Unreviewed(fn(&Book, &Unreviewed<'_>, &mut Out<'_>)),
     /// The book as a whole, with every path of its record folders.
     Paths(fn(&Book, &[Entry], &mut Out<'_>)),
     /// Paths alone, whether all of the book or those of a change.
@@ -156,6 +164,14 @@ rules!(
     computed_missing,
     computed_differs,
     failed,
+    // A review
+    review_of_other_content,
+    review_not_independent,
+    reviewer_not_authorised,
+    review_before_check,
+    review_late,
+    review_missing,
+    record_unreviewed,
     // A change
     record_altered,
     // The fleet, at a date
