@@ -6,6 +6,8 @@ pub mod fleet_json;
 pub mod fleet_text;
 pub mod json;
 pub mod plain;
+pub mod review_json;
+pub mod review_text;
 pub mod terminal;
 
 use crate::finding::{Counts, Finding};
