@@ -911,3 +911,47 @@ fn what_is_about_to_be_committed_is_not_refused_for_lacking_a_review() {
     scratch.stage(FLUID);
     scratch.gate().passes();
 }
+
+#[test]
+fn hook_knows_whom_a_commit_names_as_its_author() {
+    let scratch = book();
+    scratch.install();
+    let path = scratch.sound_check("0900");
+    let named = format!("check = \"{}\"", id("0900"));
+    let own = review_path("0900", "qa-01-1");
+    scratch.write(
+        &own,
+        review(
+            &named,
+            &sha256(scratch.read(&path)),
+            "qa-01",
+            "2026-03-03T10:00:00",
+            "approve",
+        ),
+    );
+    scratch.git(&["add", "--all"]);
+    let author = format!("--author=Somebody <{REVIEWER}>");
+    scratch
+        .try_commit(&[&author])
+        .refused_for("review-not-independent", &own);
+    scratch.git(&["reset", "--quiet", &own]);
+    scratch.try_commit(&[]).ends(0);
+    scratch.stage(&own);
+    scratch.try_commit(&[&author]).ends(0);
+    assert_eq!(errors(&said(&scratch, &[])), Vec::<&[String; 4]>::new());
+}
+
+#[test]
+fn history_that_is_cut_off_names_nobody() {
+    let scratch = book();
+    scratch.committed_check("0900");
+    scratch.write("notes.txt", "seen");
+    commit(&scratch, REVIEWER);
+    let copy = scratch.outside().join("copy");
+    let from = format!("file://{}", scratch.top.display());
+    let clone = ["clone", "--quiet", "--depth=1", &from, "copy"];
+    scratch.try_git_in(&scratch.outside(), &clone).ends(0);
+    // The one commit that is there seems to have brought everything.
+    let approve = ["review", &id("0900"), "--approve", "--reviewer", "qa-01"];
+    scratch.shearbook_in(&copy, &approve).ends(0);
+}
