@@ -501,7 +501,7 @@ fn reviews_and_nonconformities_are_told() {
         "format = 1\nid = \"2026-03-02-vm-1\"\nopened = 2026-03-02\nchecks = [\"VM-1/2026-03-02-1000\"]\n",
     );
     commit(&scratch, "Decide");
-    let page = page(&scratch, 0);
+    let page = page(&scratch, 1);
     says(
         &page,
         &[

@@ -3,6 +3,7 @@
 pub mod computed;
 pub mod figures;
 pub mod line;
+pub mod review;
 pub mod view;
 pub mod zone;
 
@@ -18,7 +19,7 @@ use crate::record::instrument::Instrument;
 use crate::record::nonconformity::Nonconformity;
 use crate::record::person::{Duty, Person};
 use crate::record::policy::Policy;
-use crate::record::review::{Review, ReviewDecision};
+use crate::record::review::Review;
 use crate::record::thermometer::Thermometer;
 use crate::record::{Kind, Record};
 use crate::source::{Entry, Source, SourceError, What};
@@ -26,6 +27,7 @@ use crate::text::Position;
 use jiff::civil::Date;
 use jiff::{Timestamp, ToSpan};
 use rayon::prelude::*;
+use review::ReviewFacts;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::{Arc, Mutex, PoisonError};
 use view::View;
@@ -554,27 +556,6 @@ impl Shared {
     }
 }
 
-/// What is kept of a review.
-#[derive(Clone, Debug)]
-pub struct ReviewFacts {
-    pub reviewer: String,
-    pub decision: ReviewDecision,
-    pub decided: Timestamp,
-    pub sha256: String,
-}
-
-impl ReviewFacts {
-    /// `None` where the time of the decision names no instant.
-    pub fn of(review: &Review, zone: &Zone) -> Option<ReviewFacts> {
-        Some(ReviewFacts {
-            reviewer: review.reviewer.clone(),
-            decision: review.decision,
-            decided: zone.instant(&review.decided).ok()?,
-            sha256: review.sha256.clone(),
-        })
-    }
-}
-
 /// What is kept of checks, in order of id; a list, since a tree would take twice the memory.
 ///
 /// A check that is there but broken has no facts.
@@ -621,11 +602,12 @@ impl Checks {
     }
 }
 
-/// Other checks and their reviews, by check id.
+/// Other checks and their reviews, by check id; and the reviews of records, by folder and id.
 #[derive(Debug, Default)]
 pub struct Links {
     pub checks: Checks,
     pub reviews: BTreeMap<String, Vec<ReviewFacts>>,
+    pub record_reviews: BTreeMap<String, Vec<ReviewFacts>>,
 }
 
 /// One record of the facts, for rules that look at one by itself.

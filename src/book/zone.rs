@@ -95,6 +95,12 @@ pub fn months_after(date: Date, months: i64) -> Option<Date> {
         .ok()
 }
 
+/// A date some days later; `None` beyond the calendar.
+pub fn days_after(date: Date, days: i64) -> Option<Date> {
+    date.checked_add(jiff::Span::new().try_days(days).ok()?)
+        .ok()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

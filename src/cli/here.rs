@@ -86,21 +86,15 @@ pub(super) fn person(
         )));
     }
     let help = "say who it is: --by with the person's id, such as --by op-07";
-    let asked = repository.ask(&["var", "GIT_AUTHOR_IDENT"]).map_err(|_| {
+    let email = repository.author().ok_or_else(|| {
         Trouble::Refused(SourceError::new(
             "git does not know who you are, so neither does shearbook",
             help,
         ))
     })?;
-    let said = String::from_utf8_lossy(&asked);
-    let email = said
-        .split_once('<')
-        .and_then(|(_, rest)| rest.split_once('>'))
-        .map_or("", |(email, _)| email)
-        .trim();
     let people = book.people.sound().filter(|person| {
         let mut emails = person.emails.iter();
-        emails.any(|own| own.eq_ignore_ascii_case(email))
+        emails.any(|own| own.eq_ignore_ascii_case(&email))
     });
     let ids: Vec<&str> = people.map(|person| person.id.as_str()).collect();
     match ids[..] {

@@ -12,6 +12,7 @@ mod interrupt;
 mod new;
 mod output;
 mod progress;
+mod review;
 mod schema;
 mod seal;
 mod show;
@@ -104,6 +105,10 @@ enum Command {
     ///
     /// Example: shearbook show VM-01/2026-11-20-0942
     Show(show::Arguments),
+    /// Decide on a check or a record as a second person, or list what waits for that
+    ///
+    /// Example: shearbook review VM-01/2026-11-20-0942 --approve
+    Review(review::Arguments),
     /// The fleet at a date: which instruments may be used, why not, and what falls due
     ///
     /// Example: shearbook status --as-of 2026-11-25
@@ -217,6 +222,7 @@ pub fn main() -> ExitCode {
         Command::Amend(arguments) => amend::run(&cli.common, arguments),
         Command::Correct(arguments) => correct::run(&cli.common, arguments),
         Command::Show(arguments) => show::run(&cli.common, arguments),
+        Command::Review(arguments) => review::run(&cli.common, arguments),
         Command::Status(arguments) => status::run(&cli.common, arguments),
         Command::Gate(arguments) => gate::run(&cli.common, arguments),
         Command::Compare(arguments) => compare::run(&cli.common, arguments),

@@ -3,7 +3,8 @@
 
 use super::here::Here;
 use super::template::{Filling, fill, quoted, schema_line, schema_path, template};
-use super::{Common, End, Ended, Trouble, output, validate};
+use super::{Common, End, Ended, Trouble, output, review, validate};
+use crate::book::review::Digest;
 use crate::book::view::{inspection_at, standing_at};
 use crate::book::zone::{NoInstant, Zone};
 use crate::book::{Book, Loaded};
@@ -16,13 +17,11 @@ use crate::record::policy::{Policy, ZoneName};
 use crate::record::thermometer::Thermometer;
 use crate::record::{Kind, Stamp, State, Word};
 use crate::source::disk::Disk;
-use crate::source::git::Repository;
 use crate::source::{Source, SourceError};
 use crate::text::nearest;
 use jiff::Timestamp;
 use jiff::civil::{Date, DateTime};
 use jiff::tz::TimeZone;
-use sha2::{Digest, Sha256};
 use std::path::{Path, PathBuf};
 
 #[derive(clap::Args)]
@@ -65,7 +64,7 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
     let (disk, book) = validate::facts(common)?;
     let mut draft = match kind {
         Kind::Check => check(&book, id)?,
-        Kind::Review => review(&disk, &book, id, arguments.by.as_deref())?,
+        Kind::Review => self::review(&disk, &book, id, arguments.by.as_deref())?,
         _ => fact(&book, kind, id, arguments.geometry.as_deref())?,
     };
     if about {
@@ -139,7 +138,7 @@ fn next_steps(common: &Common, disk: &Disk, draft: &Draft) -> String {
 }
 
 /// A linked folder is not followed when a book is read, so nothing is written into one.
-fn real_folders(root: &Path, folder: &str) -> Result<(), Trouble> {
+pub(super) fn real_folders(root: &Path, folder: &str) -> Result<(), Trouble> {
     let mut at = root.to_owned();
     for step in folder.split('/') {
         at = at.join(step);
@@ -194,8 +193,13 @@ fn free(root: &Path, draft: &Draft, id: &str) -> Result<(), Trouble> {
 }
 
 fn write(root: &Path, draft: &Draft) -> Result<(), Trouble> {
-    let full = root.join(&draft.path);
     let text = fill(template(draft.kind), &draft.filling);
+    put(root, &draft.path, text.as_bytes())
+}
+
+/// Writes a file that is not there yet, with the folders that it needs.
+pub(super) fn put(root: &Path, path: &str, bytes: &[u8]) -> Result<(), Trouble> {
+    let full = root.join(path);
     let missing: Vec<PathBuf> = full
         .ancestors()
         .skip(1)
@@ -210,7 +214,7 @@ fn write(root: &Path, draft: &Draft) -> Result<(), Trouble> {
                 "look at the permissions of the book's folder",
             ))
         })
-        .and_then(|()| output::write_new(&full, text.as_bytes()));
+        .and_then(|()| output::write_new(&full, bytes));
     if written.is_err() {
         for folder in missing {
             let _ = std::fs::remove_dir(folder);
@@ -392,7 +396,7 @@ pub(super) fn zone_known(book: &Book) -> Result<(), Trouble> {
 }
 
 /// Refuses a name that the book does not know.
-fn known(ids: &[&str], kind: Kind, id: &str) -> Result<(), Trouble> {
+pub(super) fn known(ids: &[&str], kind: Kind, id: &str) -> Result<(), Trouble> {
     if ids.contains(&id) {
         return Ok(());
     }
@@ -729,90 +733,32 @@ fn points(policy: Option<&Loaded<Policy>>, filling: &mut Filling) {
 }
 
 fn review(disk: &Disk, book: &Book, id: &str, by: Option<&str>) -> Result<Draft, Trouble> {
-    let reviewed = match CheckName::parse(id) {
-        Some(name) => Some(("check", name.path(), name.reviews_folder())),
-        None => id
-            .split_once('/')
-            .and_then(|(folder, id)| Some((layout::folder_kind(folder)?, id)))
-            .filter(|(kind, id)| {
-                !matches!(kind, Kind::Check | Kind::Review | Kind::Nonconformity)
-                    && unfit_id(id).is_none()
-            })
-            .map(|(kind, other)| {
-                let folder = format!("reviews/records/{id}");
-                ("record", path_of(kind, other), folder)
-            }),
-    };
-    let Some((key, path, folder)) = reviewed else {
-        return Err(Trouble::Usage(format!(
-            "{id} cannot be reviewed: write a check as INSTRUMENT/YYYY-MM-DD-HHMM, or another record as FOLDER/ID, such as fluids/K-2291"
-        )));
-    };
-    let may: Vec<&str> = book
-        .people
-        .sound()
-        .filter(|person| book.authorised_on(person, Duty::Review, book.as_of()))
-        .map(|person| person.id.as_str())
-        .collect();
+    let subject = review::subject(disk, id)?;
     let Some(by) = by else {
-        return Err(Trouble::Usage(match may[..] {
-            [] => "say who reviews: --by PERSON, with an id from people/".to_owned(),
-            _ => format!(
-                "say who reviews: --by PERSON; authorised today: {}",
-                may.join(", ")
-            ),
+        return Err(Trouble::Usage(match review::reviewers(book) {
+            may if may.is_empty() => {
+                "say who reviews: --by PERSON, with an id from people/".to_owned()
+            }
+            may => format!("say who reviews: --by PERSON; authorised today: {may}"),
         }));
     };
     known(&book.people.ids().collect::<Vec<_>>(), Kind::Person, by)?;
-    let committed = committed(disk, &path)?;
-    let sha256: String = Sha256::digest(committed)
-        .iter()
-        .map(|byte| format!("{byte:02x}"))
-        .collect();
-    let mut number = 1u32;
-    let path = loop {
-        let path = format!("{folder}/{by}-{number}.toml");
-        if disk.root.join(&path).symlink_metadata().is_err() {
-            break path;
-        }
-        number += 1;
-    };
+    let (repository, bytes) = review::committed(disk, &subject.path)?;
     let mut filling = Filling::default();
     for one in ["check", "record"] {
-        let value = (one == key).then(|| quoted(id));
+        let value = (one == subject.key).then(|| quoted(&subject.id));
         filling.text(&format!("no {one}"), if value.is_some() { "" } else { "#" });
         filling.value(one, value);
     }
     filling
-        .text("sha256", sha256)
+        .text("sha256", Digest::of(&bytes).to_string())
         .text("reviewer", by)
         .text("date", book.as_of().to_string());
     Ok(Draft {
         kind: Kind::Review,
-        path,
+        path: review::next_path(disk, &repository, &subject.folder, by)?,
         filling,
     })
-}
-
-/// The bytes of a file as the newest commit has them: what a review covers.
-fn committed(disk: &Disk, path: &str) -> Result<Vec<u8>, Trouble> {
-    if disk.root.join(path).symlink_metadata().is_err() {
-        return Err(Trouble::Usage(format!(
-            "there is nothing to review: no file {path}"
-        )));
-    }
-    let repository = Repository::of(&disk.root)?;
-    let name = format!("HEAD:{}{path}", repository.prefix);
-    if repository
-        .ask(&["rev-parse", "--verify", "--quiet", &name])
-        .is_err()
-    {
-        return Err(Trouble::Refused(SourceError::new(
-            format!("{path} is not committed yet, and a review is bound to what is committed"),
-            "commit the record first; its reviewer then writes the review",
-        )));
-    }
-    Ok(repository.ask(&["cat-file", "blob", &name])?)
 }
 
 #[cfg(test)]

@@ -1,7 +1,8 @@
 //! How far a long run has come: on a terminal's standard error, after a second, and gone when it ends.
 
-use crate::source::{Entry, Source, SourceError, What};
+use crate::source::{Brought, Entry, Part, Source, SourceError, What};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use std::borrow::Cow;
 use std::io::IsTerminal;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::mpsc::{Sender, channel};
@@ -44,6 +45,27 @@ impl Source for Watched<'_> {
     fn read(&self, path: &str) -> Result<Option<Vec<u8>>, SourceError> {
         self.counts.read.fetch_add(1, Ordering::Relaxed);
         self.source.read(path)
+    }
+
+    fn covered<'a>(&self, path: &str, read: &'a [u8]) -> Result<Cow<'a, [u8]>, SourceError> {
+        self.source.covered(path, read)
+    }
+
+    fn is_new(&self, path: &str) -> Result<bool, SourceError> {
+        self.source.is_new(path)
+    }
+
+    fn is_pending(&self, path: &str) -> bool {
+        self.source.is_pending(path)
+    }
+
+    fn brought_by(
+        &self,
+        review: &str,
+        covered: &str,
+        part: Part,
+    ) -> Result<Option<Brought>, SourceError> {
+        self.source.brought_by(review, covered, part)
     }
 }
 

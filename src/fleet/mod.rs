@@ -2,6 +2,9 @@
 //!
 //! A day is seen as it was: checks performed, amendments made, reviews decided and nonconformities opened later are not seen.
 
+pub mod reviews;
+
+use crate::book::review::{ReviewFacts, decision};
 use crate::book::view::{FullCalibration, full_calibration_at, spring_at, standing_at};
 use crate::book::{Book, CheckFacts, Links, Loaded, Named};
 use crate::finding::Place;
@@ -11,7 +14,6 @@ use crate::record::instrument::{Instrument, ServiceKind};
 use crate::record::nonconformity::Nonconformity;
 use crate::record::person::{Authorised, Person};
 use crate::record::policy::Policy;
-use crate::record::review::ReviewDecision;
 use crate::record::{Kind, State as StandingState, words};
 use jiff::Timestamp;
 use jiff::civil::Date;
@@ -235,23 +237,10 @@ pub fn counted<'a>(
     checks
 }
 
-/// Whether some reviewer's newest decision is a rejection.
+/// Whether a rejection stands.
 fn is_rejected(links: &Links, id: &str, at: Timestamp) -> bool {
-    let mut newest: BTreeMap<&str, (Timestamp, ReviewDecision)> = BTreeMap::new();
-    for review in links.reviews.get(id).into_iter().flatten() {
-        if review.decided > at {
-            continue;
-        }
-        let entry = newest
-            .entry(&review.reviewer)
-            .or_insert((review.decided, review.decision));
-        if review.decided >= entry.0 {
-            *entry = (review.decided, review.decision);
-        }
-    }
-    newest
-        .values()
-        .any(|(_, decision)| *decision == ReviewDecision::Reject)
+    let reviews = links.reviews.get(id);
+    reviews.is_some_and(|reviews| decision(reviews, at).is_some_and(ReviewFacts::rejects))
 }
 
 /// Each check that failed whose repeat failed too.

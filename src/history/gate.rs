@@ -259,7 +259,7 @@ fn added(changes: &[Change]) -> BTreeSet<String> {
 
 /// Judges what a change brings by the rules for records, in the book as the change leaves it.
 pub(super) fn of_records(
-    source: &Staged,
+    source: &dyn Source,
     brought: &Brought,
     added: &BTreeSet<String>,
     judge: &Judge<'_>,

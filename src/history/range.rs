@@ -12,7 +12,7 @@ use crate::record::book::{Book as Marker, Gate as Settings};
 use crate::rules::{self, Moved, Outcome, Rests};
 use crate::source::git::{Repository, Staged};
 use crate::source::walk::Commit;
-use crate::source::{Source, SourceError};
+use crate::source::{self, Entry, Part, Source, SourceError, What};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
@@ -51,6 +51,67 @@ impl Line {
             was: id(was)?,
             is: id(is)?,
         })
+    }
+}
+
+/// The book as a range leaves it, with what is known of how it came so.
+struct Tip<'a> {
+    repository: &'a Repository,
+    tree: &'a Staged,
+    tip: &'a str,
+    brought: &'a Brought,
+    added: &'a BTreeSet<String>,
+    /// The author's e-mail of each commit of the range.
+    authors: &'a BTreeMap<String, String>,
+}
+
+impl Source for Tip<'_> {
+    fn list(&self, folder: &str) -> Result<Vec<Entry>, SourceError> {
+        self.tree.list(folder)
+    }
+
+    fn top(&self) -> Result<Vec<String>, SourceError> {
+        self.tree.top()
+    }
+
+    fn what(&self, path: &str) -> Result<Option<What>, SourceError> {
+        self.tree.what(path)
+    }
+
+    fn read(&self, path: &str) -> Result<Option<Vec<u8>>, SourceError> {
+        self.tree.read(path)
+    }
+
+    fn is_new(&self, path: &str) -> Result<bool, SourceError> {
+        Ok(self.added.contains(path))
+    }
+
+    fn is_pending(&self, path: &str) -> bool {
+        self.brought.new.contains_key(path)
+    }
+
+    fn brought_by(
+        &self,
+        review: &str,
+        covered: &str,
+        part: Part,
+    ) -> Result<Option<source::Brought>, SourceError> {
+        if !self.added.contains(review) {
+            return Ok(None);
+        }
+        let by = match part {
+            Part::File if !self.added.contains(covered) => None,
+            _ => self.brought.new.get(covered).cloned().flatten(),
+        };
+        match by.and_then(|id| Some((self.authors.get(&id)?, id))) {
+            Some((email, id)) => Ok(Some(source::Brought {
+                email: email.clone(),
+                commit: Some(id.chars().take(12).collect()),
+            })),
+            None => self
+                .repository
+                .brought(&[self.tip.to_owned()], covered, part),
+        }
     }
 }
 
@@ -199,7 +260,19 @@ fn range_with(
             ..Outcome::default()
         })));
     }
-    let mut outcome = of_records(&tip, &brought, &added, judge)?;
+    let authors = commits
+        .iter()
+        .map(|commit| (commit.id.clone(), commit.author.clone()))
+        .collect();
+    let source = Tip {
+        repository,
+        tree: &tip,
+        tip: &range.tip,
+        brought: &brought,
+        added: &added,
+        authors: &authors,
+    };
+    let mut outcome = of_records(&source, &brought, &added, judge)?;
     findings.append(&mut outcome.findings);
     findings.sort();
     findings.dedup();

@@ -178,6 +178,13 @@ impl CheckName {
     }
 }
 
+/// The check whose review stands at a path.
+pub fn reviewed_check(path: &str) -> Option<CheckName> {
+    let (folder, _) = path.rsplit_once('/')?;
+    let (_, id) = folder.strip_prefix("reviews/")?.split_once('/')?;
+    CheckName::parse(id).filter(|name| name.reviews_folder() == folder)
+}
+
 /// The path at which a check's id says that it stands, whether or not the id is well formed.
 pub fn check_path(id: &str) -> Option<String> {
     CheckName::parse(id).map(|name| name.path())

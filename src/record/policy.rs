@@ -33,6 +33,10 @@ pub struct Policy {
     pub service_interval_months: i64,
     /// Whether checks must be reviewed; a rejected one then does not count.
     pub review_required: bool,
+    /// Calendar days after a check, the last included.
+    pub review_within_days: i64,
+    /// The folders of the records that need a second person's look.
+    pub review_records: Vec<String>,
     /// How many days early the fleet speaks of what falls due.
     pub notice_days: Option<i64>,
     /// Rules raised to error.
@@ -123,6 +127,14 @@ impl Record for Policy {
                 table.opt_integer("in_use_months"),
             ))
         })?;
+        let (review_required, review_within_days, review_records) =
+            fields.required_sub("review", |table| {
+                Some((
+                    table.flag("required")?,
+                    table.integer("within_days")?,
+                    table.texts("records")?,
+                ))
+            })?;
         Some(Policy {
             id: fields.text("id")?,
             effective: fields.date("effective")?,
@@ -157,12 +169,9 @@ impl Record for Policy {
             interval: fields.free_keys("interval"),
             service_interval_months: fields
                 .required_sub("service", |table| table.integer("interval_months"))?,
-            review_required: fields.required_sub("review", |table| {
-                for key in ["within_days", "records"] {
-                    table.known(key);
-                }
-                table.flag("required")
-            })?,
+            review_required,
+            review_within_days,
+            review_records,
             notice_days: fields.sub("notice", |table| table.opt_integer("days")),
             severity: fields
                 .free_keys("severity")

@@ -11,6 +11,7 @@ pub struct Review {
     pub reviewer: String,
     pub decided: Stamp,
     pub decision: ReviewDecision,
+    pub comment: Option<String>,
 }
 
 words! {
@@ -22,7 +23,6 @@ impl Record for Review {
 
     fn read(fields: &mut dyn Fields) -> Option<Review> {
         fields.common();
-        fields.known("comment");
         Some(Review {
             check: fields.opt_text("check"),
             record: fields.opt_text("record"),
@@ -30,6 +30,7 @@ impl Record for Review {
             reviewer: fields.text("reviewer")?,
             decided: fields.stamp("decided")?,
             decision: fields.word("decision")?,
+            comment: fields.opt_text("comment"),
         })
     }
 }

@@ -10,6 +10,8 @@ pub mod forge;
 pub mod json;
 pub mod markup;
 pub mod plain;
+pub mod review_json;
+pub mod review_text;
 pub mod terminal;
 
 use crate::finding::{Counts, Finding};

@@ -1,8 +1,9 @@
 use super::{Out, Rule, Run, support};
+use crate::book::review::decision;
 use crate::book::view::View;
 use crate::book::{Links, Named};
 use crate::finding::Severity;
-use crate::record::review::ReviewDecision;
+use jiff::Timestamp;
 
 pub(super) static RULE: Rule = Rule {
     id: "consent-unconfirmed",
@@ -23,16 +24,17 @@ fn check(view: &View<'_>, links: &Links, out: &mut Out<'_>) {
             continue;
         }
         let reviews = links.reviews.get(view.id).map_or(&[][..], Vec::as_slice);
-        let newest = reviews
-            .iter()
-            .filter(|review| review.reviewer == *person)
-            .max_by_key(|review| review.decided);
-        let message = match newest.map(|review| (review.decision, review.decided)) {
-            Some((ReviewDecision::Approve, _)) => continue,
-            Some((ReviewDecision::Reject, decided)) => format!(
+        let mut own = reviews.iter().filter(|review| *review.reviewer == **person);
+        let message = match decision(own.clone(), Timestamp::MAX) {
+            Some(review) if !review.rejects() => continue,
+            Some(review) => format!(
                 "{person} is said to consent to the deviation from {}, and rejected the check on {}",
                 deviation.rule,
-                view.book.zone.date(decided)
+                view.book.zone.date(review.decided)
+            ),
+            None if own.next().is_some() => format!(
+                "{person} is said to consent to the deviation from {}, and their review of the check has an error, so it approves nothing",
+                deviation.rule
             ),
             None => format!(
                 "{person} is said to consent to the deviation from {}, and has not reviewed the check",
@@ -41,7 +43,8 @@ fn check(view: &View<'_>, links: &Links, out: &mut Out<'_>) {
         };
         out.say(view.at(&format!("/deviation/{index}/consent")), message)
             .help(format!(
-                "ask {person} to review the check in a file under reviews/; an approval confirms the consent"
+                "ask {person} to review the check: shearbook review {} --approve confirms the consent",
+                view.id
             ));
     }
 }

@@ -23,11 +23,12 @@ pub fn sections(doc: &str) -> Vec<Section<'_>> {
 #[cfg(test)]
 pub(super) mod tests {
     use super::*;
+    use crate::book::review::Digest;
     use crate::book::view::View;
     use crate::book::{Book, Clock, computed};
     use crate::finding::{Finding, Severity};
     use crate::fleet::Fleet;
-    use crate::parse::layout::{Slot, slot};
+    use crate::parse::layout::{Slot, check_path, slot};
     use crate::parse::parse;
     use crate::record::Kind;
     use crate::record::check::Check;
@@ -298,7 +299,32 @@ pub(super) mod tests {
             memory.files.insert(fence.path.clone(), bytes);
         }
         seal(&mut memory, &as_written);
+        bind(&mut memory);
         memory
+    }
+
+    /// In an example the SHA-256 of what is reviewed is written as zeros.
+    fn bind(memory: &mut Memory) {
+        let zeros = "0".repeat(64);
+        let paths: Vec<String> = memory.files.keys().cloned().collect();
+        for path in paths.iter().filter(|path| path.starts_with("reviews/")) {
+            let text = String::from_utf8_lossy(&memory.files[path]).into_owned();
+            let Ok(review) = text.parse::<DocumentMut>() else {
+                continue;
+            };
+            let named = |key: &str| review.get(key).and_then(Item::as_str);
+            let covered = match (named("check"), named("record")) {
+                (Some(check), _) => check_path(check),
+                (None, Some(record)) => Some(format!("{record}.toml")),
+                (None, None) => None,
+            };
+            if let Some(bytes) = covered.and_then(|path| memory.files.get(&path)) {
+                let sha256 = Digest::of(bytes).to_string();
+                memory
+                    .files
+                    .insert(path.clone(), text.replace(&zeros, &sha256).into_bytes());
+            }
+        }
     }
 
     fn seal(memory: &mut Memory, as_written: &BTreeSet<String>) {

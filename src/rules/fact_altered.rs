@@ -23,7 +23,11 @@ fn commit(commit: &Commit<'_>, out: &mut Out<'_>) {
             1 => "1 committed check".to_owned(),
             count => format!("{count} committed checks"),
         };
-        let mut ids: Vec<&str> = effect.affected.iter().map(|one| check_id(&one.path)).collect();
+        let mut ids: Vec<&str> = effect
+            .affected
+            .iter()
+            .map(|one| check_id(&one.path))
+            .collect();
         ids.truncate(IN_SENTENCE);
         let first = match count - ids.len() {
             0 => format!(": {}", ids.join(", ")),

@@ -8,6 +8,7 @@ pub mod compared;
 mod effect;
 pub mod example;
 mod facts;
+pub mod reviews;
 mod run;
 mod support;
 
@@ -22,6 +23,7 @@ pub use effect::{Affected, effects};
 pub use facts::Rests;
 pub use history_rewritten::Moved;
 pub use record_altered::{Touched, is_sealed};
+use reviews::{Decision, Reviewing, Unreviewed};
 pub use run::{
     Outcome, Wanted, judge_change, judge_entries, judge_fleet, judge_moved, names_of, rehearse, run,
 };
@@ -47,6 +49,12 @@ pub enum Run {
     Check(fn(&View<'_>, &mut Out<'_>)),
     /// One check against other checks and their reviews.
     Linked(fn(&View<'_>, &Links, &mut Out<'_>)),
+    /// One review with what it covers.
+    Review(fn(&Reviewing<'_>, &mut Out<'_>)),
+    /// One check with all of its reviews.
+    Reviewed(fn(&View<'_>, &[Decision<'_>], &mut Out<'_>)),
+    /// A record of the facts that waits for a second person's look.
+    Unreviewed(fn(&Book, &Unreviewed<'_>, &mut Out<'_>)),
     /// The book as a whole, with every path of its record folders.
     Paths(fn(&Book, &[Entry], &mut Out<'_>)),
     /// Paths alone, whether all of the book or those of a change.
@@ -177,6 +185,14 @@ rules!(
     computed_missing,
     computed_differs,
     failed,
+    // A review
+    review_of_other_content,
+    review_not_independent,
+    reviewer_not_authorised,
+    review_before_check,
+    review_late,
+    review_missing,
+    record_unreviewed,
     // A change
     record_altered,
     fact_altered,

@@ -2,11 +2,10 @@
 
 use super::{Out, RULES, Rule, Run, Touched, support};
 use crate::book::each_of;
+use crate::book::review::ReviewFacts;
 use crate::book::view::View;
 use crate::book::zone::Zone;
-use crate::book::{
-    Book, CheckFacts, Checks, Clock, Fact, Links, LoadError, Loaded, ReviewFacts, Shared,
-};
+use crate::book::{Book, CheckFacts, Checks, Clock, Fact, Links, LoadError, Loaded, Shared};
 use crate::finding::{Finding, Place, Severity};
 use crate::fleet::Fleet;
 use crate::parse::layout::{self, CheckName};
@@ -67,8 +66,15 @@ pub enum NamedRecord<'a> {
 }
 
 /// What one check came to.
-struct Judged {
-    findings: Vec<Finding>,
+#[derive(Default)]
+pub(super) struct Judged {
+    pub(super) findings: Vec<Finding>,
+    /// Those about its reviews.
+    pub(super) review_findings: Vec<Finding>,
+    /// Its reviews, with the check that each names.
+    pub(super) reviews: Vec<(String, ReviewFacts)>,
+    /// Those beside it that name another check.
+    pub(super) misnamed: Vec<Loaded<Review>>,
     facts: Option<CheckFacts>,
     rests_on: Vec<String>,
     /// Kept where the check names other checks or people's consent.
@@ -76,16 +82,18 @@ struct Judged {
 }
 
 /// The path of a record and its id in it.
-type Named<'a> = (&'a str, &'a str);
+pub(super) type Named<'a> = (&'a str, &'a str);
 
 /// So many checks are judged before what is kept of them is put aside.
 const BATCH: usize = 1024;
 
-struct Judge<'a> {
-    source: &'a dyn Source,
-    book: &'a Book,
+pub(super) struct Judge<'a> {
+    pub(super) source: &'a dyn Source,
+    pub(super) book: &'a Book,
     /// The checks of the book in order of path; `None` where they are looked up one by one.
     known: Option<&'a [Named<'a>]>,
+    /// The reviews of the book in order of path; `None` where they are looked up check by check.
+    pub(super) reviews: Option<&'a [Named<'a>]>,
     shared: Shared,
     /// Links and special files, some perhaps in place of a folder of checks: what is below them is unknown.
     closed: Vec<String>,
@@ -141,7 +149,7 @@ fn few_facts(
     for path in *paths {
         let kind = layout::record(path).map(|(kind, _)| kind);
         let is_check = matches!(kind, Ok(Kind::Check));
-        if kind.is_ok_and(|kind| !matches!(kind, Kind::Check | Kind::Review)) {
+        if is_fact(path) {
             facts.insert(path.clone());
         } else if is_check
             && let Some(bytes) = source.read(path)?
@@ -193,6 +201,7 @@ pub(super) fn judge_with(
         source,
         book: &book,
         known,
+        reviews: known.map(|_| &reviews[..]),
         shared: Shared::default(),
         closed: closed(&entries),
     };
@@ -230,12 +239,32 @@ pub(super) fn judge_with(
     };
     let mut kept = Vec::with_capacity(checks.len());
     let mut linked = Vec::new();
+    let mut links = Links::default();
+    // Reviews of a check are judged with it.
+    let mut others = Vec::new();
+    let mut companions = BTreeMap::new();
+    let mut misnamed = Vec::new();
+    for (path, id) in &reviews {
+        match judge.goes_with_check(path)? {
+            Some(name) if known.is_none() => {
+                companions.insert(name.path(), name.id());
+            }
+            Some(_) => {}
+            None => others.push((*path, *id)),
+        }
+    }
+    companions.retain(|path, _| !checks.iter().any(|(wanted, _)| wanted == path));
     let judge_batch = |batch: &[Named<'_>]| -> Result<Vec<Judged>, LoadError> {
         each_of(batch, |(path, id)| judge.check(path, id))
     };
     let mut put_aside = |(batch, judged): (&[Named<'_>], Vec<Judged>)| {
         for ((_, id), one) in batch.iter().zip(judged) {
             findings.extend(one.findings);
+            findings.extend(one.review_findings);
+            for (check, facts) in one.reviews {
+                links.reviews.entry(check).or_default().push(facts);
+            }
+            misnamed.extend(one.misnamed);
             outcome.rests_on.extend(one.rests_on);
             if let Some(record) = one.linked {
                 linked.push(((*id).to_owned(), record));
@@ -257,11 +286,21 @@ pub(super) fn judge_with(
     }
     put_aside(last);
     findings.extend(of_paths);
-    let mut links = Links {
-        checks: Checks::of(kept),
-        ..Links::default()
-    };
-    let mut review_findings = judge.reviews(&reviews, &mut links)?;
+    for (path, id) in &companions {
+        let one = judge.check(path, id)?;
+        findings.extend(one.review_findings);
+        for (check, facts) in one.reviews {
+            links.reviews.entry(check).or_default().push(facts);
+        }
+        misnamed.extend(one.misnamed);
+        kept.push((Box::from(id.as_str()), one.facts));
+    }
+    links.checks = Checks::of(kept);
+    let mut review_findings = judge.other_reviews(&others, &mut links)?;
+    for review in &misnamed {
+        let exists = |id: &str| judge.is_check(id, &links);
+        super::reference_missing::review(review, &links, &exists, &mut review_findings)?;
+    }
     outcome.files += reviews.len();
     judge.follow(&linked, wanted, &mut links)?;
     let is_wanted = |kind: Kind| match wanted {
@@ -272,6 +311,24 @@ pub(super) fn judge_with(
     };
     if is_wanted(Kind::Nonconformity) {
         judge.nonconformities(&mut review_findings, &links)?;
+    }
+    if let Wanted::Only(paths) = wanted {
+        // Of a change only its own records are asked about; what was said of them stands beside them.
+        let facts: BTreeSet<&String> = paths.iter().filter(|path| is_fact(path)).collect();
+        for path in &facts {
+            let record = path.strip_suffix(".toml").unwrap_or(path);
+            let entries = source.list(&format!("reviews/records/{record}"))?;
+            let mut own = records(&entries);
+            own.retain(|(path, _)| !others.iter().any(|(known, _)| known == path));
+            judge.other_reviews(&own, &mut links)?;
+        }
+        if !facts.is_empty() {
+            let unreviewed = judge.records_unreviewed(&links)?.into_iter();
+            review_findings
+                .extend(unreviewed.filter(|finding| facts.contains(&finding.place.path)));
+        }
+    } else {
+        review_findings.extend(judge.records_unreviewed(&links)?);
     }
     findings.extend(review_findings);
     for (id, kept) in &linked {
@@ -373,6 +430,12 @@ pub fn judge_moved(moved: &super::Moved<'_>) -> Vec<Finding> {
     findings
 }
 
+/// A record of the facts, or of what was decided.
+fn is_fact(path: &str) -> bool {
+    let kind = layout::record(path).map(|(kind, _)| kind);
+    kind.is_ok_and(|kind| !matches!(kind, Kind::Check | Kind::Review))
+}
+
 /// The files that a check rests on by what it names; the policies come to them.
 pub fn names_of(check: &Check) -> Vec<String> {
     let mut names = vec![
@@ -395,7 +458,7 @@ pub fn names_of(check: &Check) -> Vec<String> {
 }
 
 /// Paths and ids of the records among the files of a folder.
-fn records(entries: &[Entry]) -> Vec<Named<'_>> {
+pub(super) fn records(entries: &[Entry]) -> Vec<Named<'_>> {
     let files = entries.iter().filter(|entry| entry.what == What::File);
     files
         .filter_map(|entry| Some((entry.path.as_str(), layout::record(&entry.path).ok()?.1)))
@@ -413,11 +476,11 @@ pub(super) fn each_rule(
     }
 }
 
-fn each(mut step: impl FnMut(&Run, &mut Out<'_>), findings: &mut Vec<Finding>) {
+pub(super) fn each(mut step: impl FnMut(&Run, &mut Out<'_>), findings: &mut Vec<Finding>) {
     each_rule(findings, |_, run, out| step(run, out));
 }
 
-fn say_faults(faults: &[Fault], findings: &mut Vec<Finding>) {
+pub(super) fn say_faults(faults: &[Fault], findings: &mut Vec<Finding>) {
     for fault in faults {
         each(
             |run, out| {
@@ -436,7 +499,7 @@ fn say_faults(faults: &[Fault], findings: &mut Vec<Finding>) {
 }
 
 impl Judge<'_> {
-    fn exists(&self, path: &str) -> Result<bool, LoadError> {
+    pub(super) fn exists(&self, path: &str) -> Result<bool, LoadError> {
         match &self.known {
             Some(known) => Ok(known
                 .binary_search_by(|(known, _)| (*known).cmp(path))
@@ -453,18 +516,15 @@ impl Judge<'_> {
     }
 
     fn check(&self, path: &str, id: &str) -> Result<Judged, LoadError> {
-        let mut judged = Judged {
-            findings: Vec::new(),
-            facts: None,
-            rests_on: Vec::new(),
-            linked: None,
-        };
+        let mut judged = Judged::default();
         let Some(bytes) = self.source.read(path)? else {
             return Ok(judged);
         };
+        let reviews = self.open_reviews(path, id, &bytes)?;
         let parsed = parse::<Check>(path, bytes)?;
         say_faults(&parsed.faults, &mut judged.findings);
         let (Some(doc), Some(check)) = (parsed.doc, parsed.record) else {
+            self.judge_reviews(reviews, id, None, false, &mut judged)?;
             return Ok(judged);
         };
         if self.known.is_none() {
@@ -487,6 +547,7 @@ impl Judge<'_> {
             }
         });
         let Some(view) = View::of(self.book, &doc, &check, id) else {
+            self.judge_reviews(reviews, id, None, amended, &mut judged)?;
             return Ok(judged);
         };
         let mut said = Vec::new();
@@ -500,6 +561,7 @@ impl Judge<'_> {
         });
         settle(&view, &mut said);
         judged.findings.append(&mut said);
+        self.judge_reviews(reviews, id, Some(&view), amended, &mut judged)?;
         judged.facts = Some(self.facts_of(&view, amended));
         let name = CheckName::parse(id);
         if check.repeats.is_some()
@@ -534,56 +596,7 @@ impl Judge<'_> {
         self.shared.facts(view, verdict, view.check.void_cause)
     }
 
-    /// Reads reviews; the facts of those that concern a check go to the links.
-    fn reviews(&self, paths: &[Named<'_>], links: &mut Links) -> Result<Vec<Finding>, LoadError> {
-        let known: &Links = links;
-        let read = each_of(paths, |(path, _)| self.review(path, known))?;
-        let mut findings = Vec::new();
-        for (said, facts) in read {
-            findings.extend(said);
-            if let Some((check, facts)) = facts {
-                links.reviews.entry(check).or_default().push(facts);
-            }
-        }
-        Ok(findings)
-    }
-
-    #[allow(clippy::type_complexity)]
-    fn review(
-        &self,
-        path: &str,
-        links: &Links,
-    ) -> Result<(Vec<Finding>, Option<(String, ReviewFacts)>), LoadError> {
-        let mut findings = Vec::new();
-        let Some(bytes) = self.source.read(path)? else {
-            return Ok((findings, None));
-        };
-        let parsed = parse::<Review>(path, bytes)?;
-        say_faults(&parsed.faults, &mut findings);
-        let (Some(doc), Some(record)) = (parsed.doc, parsed.record) else {
-            return Ok((findings, None));
-        };
-        let review = Loaded { doc, record };
-        let fact = Fact::Review(&review);
-        each(
-            |run, out| match run {
-                Run::Fact(rule) => rule(self.book, fact, out),
-                Run::Named(rule) => rule(self.book, NamedRecord::Fact(fact), out),
-                _ => {}
-            },
-            &mut findings,
-        );
-        raise_by_policy_in_force(self.book, &mut findings);
-        let exists = |id: &str| self.is_check(id, links);
-        super::reference_missing::review(&review, links, &exists, &mut findings)?;
-        let facts = review
-            .check
-            .clone()
-            .zip(ReviewFacts::of(&review, &self.book.zone));
-        Ok((findings, facts))
-    }
-
-    /// Reads the checks and reviews that wanted checks name, where not all were read already.
+    /// Reads the checks that wanted checks name, where not all were read already.
     fn follow(
         &self,
         linked: &[(String, Box<(Doc, Check)>)],
@@ -617,18 +630,12 @@ impl Judge<'_> {
                 }
                 next = Some(name);
             }
-            let folder = CheckName::parse(id).map(|name| name.reviews_folder());
-            if let Some(folder) = folder.filter(|_| !check.deviations.is_empty()) {
-                let entries = self.source.list(&folder)?;
-                links.reviews.remove(id);
-                self.reviews(&records(&entries), links)?;
-            }
         }
         Ok(())
     }
 
     /// Whether there is a check of this id, broken or sound.
-    fn is_check(&self, id: &str, links: &Links) -> Result<bool, LoadError> {
+    pub(super) fn is_check(&self, id: &str, links: &Links) -> Result<bool, LoadError> {
         if links.checks.contains(id) {
             return Ok(true);
         }
@@ -654,7 +661,7 @@ fn closed(entries: &[Entry]) -> Vec<String> {
 }
 
 /// Gives each finding about a check its severity: a deviation or an instrument that tells the truth softens, a policy raises.
-fn settle(view: &View<'_>, findings: &mut [Finding]) {
+pub(super) fn settle(view: &View<'_>, findings: &mut [Finding]) {
     for finding in findings {
         let Some(rule) = super::rule(finding.rule) else {
             continue;

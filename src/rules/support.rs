@@ -84,3 +84,11 @@ pub(super) fn figure(value: &Exact) -> String {
     let text = value.rounded_significant(6).to_decimal_string();
     text.strip_suffix(".0").unwrap_or(&text).to_owned()
 }
+
+/// A number of days for a sentence.
+pub(super) fn days(count: i64) -> String {
+    match count {
+        1 => "1 day".to_owned(),
+        _ => format!("{count} days"),
+    }
+}

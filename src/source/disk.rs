@@ -1,14 +1,18 @@
 //! A book in a folder.
 
+use super::committed::Committed;
 use super::{Entry, Source, SourceError, What};
 use crate::parse::MAX_BYTES;
 use crate::parse::layout::MARKER;
+use std::borrow::Cow;
 use std::io::Read;
 use std::path::{Path, PathBuf};
+use std::sync::{Arc, OnceLock};
 
-#[derive(Clone, Debug)]
+#[derive(Clone)]
 pub struct Disk {
     pub root: PathBuf,
+    committed: Arc<OnceLock<Result<Option<Committed>, SourceError>>>,
 }
 
 impl Disk {
@@ -26,6 +30,7 @@ impl Disk {
         match found {
             Some(root) => Ok(Disk {
                 root: root.to_owned(),
+                committed: Arc::default(),
             }),
             None => Err(SourceError::new(
                 format!(
@@ -79,6 +84,12 @@ fn odd_name(path: &Path) -> Option<PathBuf> {
 }
 
 impl Disk {
+    /// What git has committed; `None` where the book lies in no repository.
+    fn committed(&self) -> Result<Option<&Committed>, SourceError> {
+        let asked = self.committed.get_or_init(|| Committed::of(&self.root));
+        asked.as_ref().map(Option::as_ref).map_err(Clone::clone)
+    }
+
     fn read_odd(&self, odd: &Path, path: &str) -> Result<Option<Vec<u8>>, SourceError> {
         #[expect(clippy::disallowed_methods, reason = "this is the source")]
         let mut bytes = std::fs::read(odd).map_err(|error| {
@@ -176,5 +187,19 @@ impl Source for Disk {
             .read_to_end(&mut bytes)
             .map_err(failed)?;
         Ok(Some(bytes))
+    }
+
+    fn covered<'a>(&self, path: &str, read: &'a [u8]) -> Result<Cow<'a, [u8]>, SourceError> {
+        match self.committed()? {
+            Some(committed) => committed.covered(path, read),
+            None => Ok(Cow::Borrowed(read)),
+        }
+    }
+
+    fn is_new(&self, path: &str) -> Result<bool, SourceError> {
+        match self.committed()? {
+            Some(committed) => committed.is_new(path),
+            None => Ok(false),
+        }
     }
 }

@@ -5,8 +5,9 @@
 
 use super::tree::Tree;
 use super::walk::{Limits, bounded, too_much};
-use super::{Entry, Source, SourceError, What};
+use super::{Brought, Entry, Part, Source, SourceError, What};
 use crate::parse::MAX_BYTES;
+use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
 use std::ffi::OsString;
 use std::io::{BufRead, BufReader, Read, Write};
@@ -635,6 +636,156 @@ impl Repository {
         }
     }
 
+    /// The commit that HEAD stands for.
+    pub fn head(&self) -> Option<&str> {
+        self.head.as_deref()
+    }
+
+    /// A path of the book as an argument of git.
+    fn spec(&self, path: &str) -> String {
+        format!(":(top,literal){}{path}", self.prefix)
+    }
+
+    /// The paths of the book among the names that git lists.
+    fn own_paths(&self, listed: &[u8]) -> BTreeSet<String> {
+        let names = listed.split(|byte| *byte == 0).map(String::from_utf8_lossy);
+        names
+            .filter_map(|path| path.strip_prefix(&self.prefix).map(str::to_owned))
+            .filter(|path| !path.is_empty())
+            .collect()
+    }
+
+    /// The files below some folders that the work tree has in another state than a commit. One of which git knows
+    /// nothing is not among them.
+    pub fn differing(
+        &self,
+        commit: &str,
+        folders: &[&str],
+    ) -> Result<BTreeSet<String>, SourceError> {
+        let specs: Vec<String> = folders.iter().map(|folder| self.spec(folder)).collect();
+        let mut arguments = vec![
+            "diff-index",
+            "--name-only",
+            "-z",
+            "--no-renames",
+            "--no-ext-diff",
+            commit,
+            "--",
+        ];
+        arguments.extend(specs.iter().map(String::as_str));
+        Ok(self.own_paths(&self.ask(&arguments)?))
+    }
+
+    /// The blob of a path in the index, where it is not in conflict.
+    pub fn staged_blob(&self, path: &str) -> Result<Option<String>, SourceError> {
+        let listed = self.ask(&["ls-files", "--stage", "-z", "--", &self.spec(path)])?;
+        let listed = String::from_utf8_lossy(&listed);
+        let row = listed.split('\0').next().unwrap_or_default();
+        let fields: Vec<&str> = row
+            .split('\t')
+            .next()
+            .unwrap_or_default()
+            .split(' ')
+            .collect();
+        Ok(match fields[..] {
+            [mode, id, "0"] if mode.starts_with("100") => Some(id.to_owned()),
+            _ => None,
+        })
+    }
+
+    /// The id of the blob that git would make of some bytes at a path.
+    fn blob_id(&self, how: &[&str], bytes: &[u8]) -> Result<String, SourceError> {
+        let mut command = self.git();
+        // The path is told from where git runs.
+        if !self.from_environment {
+            command.current_dir(&self.top);
+        }
+        let mut child = command
+            .args(["hash-object", "--stdin"])
+            .args(how)
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .map_err(no_git)?;
+        if let Some(mut input) = child.stdin.take() {
+            // Where git does not take it all, it says why itself.
+            let _ = input.write_all(bytes);
+        }
+        let output = child.wait_with_output().map_err(no_git)?;
+        match output.status.success() {
+            true => Ok(String::from_utf8_lossy(&output.stdout).trim().to_owned()),
+            false => Err(failed("hash-object", &output)),
+        }
+    }
+
+    /// The blob that git would keep of a file, by its attributes and settings.
+    pub fn kept_id(&self, path: &str, bytes: &[u8]) -> Result<String, SourceError> {
+        self.blob_id(&[&format!("--path={}{path}", self.prefix)], bytes)
+    }
+
+    /// The bytes that git would keep of a file that it does not know yet: line ends are all that its rules may change.
+    pub fn as_kept<'a>(&self, path: &str, bytes: &'a [u8]) -> Result<Cow<'a, [u8]>, SourceError> {
+        if !bytes.contains(&b'\r')
+            || self.kept_id(path, bytes)? == self.blob_id(&["--no-filters"], bytes)?
+        {
+            return Ok(Cow::Borrowed(bytes));
+        }
+        let mut kept = Vec::with_capacity(bytes.len());
+        for (at, byte) in bytes.iter().enumerate() {
+            if *byte != b'\r' || bytes.get(at + 1) != Some(&b'\n') {
+                kept.push(*byte);
+            }
+        }
+        Ok(Cow::Owned(kept))
+    }
+
+    /// The commit among those that lead to the parents that first brought a file, or that brought its present content;
+    /// `None` where none did, or where the history is cut off there.
+    pub fn brought(
+        &self,
+        parents: &[String],
+        path: &str,
+        part: Part,
+    ) -> Result<Option<Brought>, SourceError> {
+        if parents.is_empty() {
+            return Ok(None);
+        }
+        let spec = self.spec(path);
+        let ask = |merges: &[&str]| -> Result<String, SourceError> {
+            let mut arguments = vec!["log", "--topo-order", "--no-renames"];
+            arguments.push("--format=%H%x09%ae%x09%P");
+            match part {
+                Part::File => arguments.push("--diff-filter=A"),
+                Part::Content => arguments.push("--max-count=1"),
+            }
+            arguments.extend(merges);
+            arguments.extend(parents.iter().map(String::as_str));
+            arguments.extend(["--", &spec]);
+            self.line(&arguments)
+        };
+        let mut commits = ask(&[])?;
+        if commits.is_empty() {
+            // A file that a merge itself brought is in no other commit.
+            commits = ask(&["-m"])?;
+        }
+        let Some(found) = commits.lines().rfind(|line| !line.is_empty()) else {
+            return Ok(None);
+        };
+        let mut words = found.splitn(3, '\t');
+        let (Some(id), Some(email)) = (words.next(), words.next()) else {
+            return Ok(None);
+        };
+        let begins = words.next().is_none_or(str::is_empty);
+        if begins && self.line(&["rev-parse", "--is-shallow-repository"])? == "true" {
+            return Ok(None);
+        }
+        Ok(Some(Brought {
+            email: email.to_owned(),
+            commit: Some(id.chars().take(12).collect()),
+        }))
+    }
+
     /// The files of the book that the index has and a sparse checkout leaves out of the work tree.
     pub fn not_checked_out(&self) -> Result<Vec<String>, SourceError> {
         let folder = match self.prefix.as_str() {
@@ -1024,9 +1175,14 @@ impl Staged {
     }
 
     fn version(&self, path: &str) -> Result<Option<Version>, SourceError> {
-        if let Some(changed) = self.changed.get(path) {
-            return Ok(changed.clone());
+        match self.changed.get(path) {
+            Some(changed) => Ok(changed.clone()),
+            None => self.committed(path),
         }
+    }
+
+    /// What the commit has, whatever is staged.
+    pub fn committed(&self, path: &str) -> Result<Option<Version>, SourceError> {
         let (folder, name) = path.rsplit_once('/').unwrap_or(("", path));
         Ok(self
             .tree(folder)?
@@ -1101,6 +1257,44 @@ impl Source for Staged {
             Some(version) if version.what() == What::File => self.blob(&version.id).map(Some),
             _ => Ok(None),
         }
+    }
+
+    fn covered<'a>(&self, path: &str, read: &'a [u8]) -> Result<Cow<'a, [u8]>, SourceError> {
+        if !self.changed.contains_key(path) {
+            return Ok(Cow::Borrowed(read));
+        }
+        match self.committed(path)? {
+            Some(version) if version.what() == What::File => self.blob(&version.id).map(Cow::Owned),
+            _ => Ok(Cow::Borrowed(read)),
+        }
+    }
+
+    fn is_new(&self, path: &str) -> Result<bool, SourceError> {
+        Ok(self.changed.contains_key(path) && self.committed(path)?.is_none())
+    }
+
+    fn is_pending(&self, path: &str) -> bool {
+        self.changed.contains_key(path)
+    }
+
+    fn brought_by(
+        &self,
+        review: &str,
+        covered: &str,
+        part: Part,
+    ) -> Result<Option<Brought>, SourceError> {
+        if !self.is_new(review)? {
+            return Ok(None);
+        }
+        let parents = self.repository.parents()?;
+        if parents.len() < 2 && self.is_new(covered)? {
+            let email = self.repository.author();
+            return Ok(email.map(|email| Brought {
+                email,
+                commit: None,
+            }));
+        }
+        self.repository.brought(&parents, covered, part)
     }
 }
 

@@ -2,7 +2,7 @@
 """Holds the program's JSON against schema/output, by a validator that shearbook does not use.
 
 Needs Python 3.11 or newer and what requirements.txt pins. Runs the program on records-example and on small books with
-mistakes, and validates what validate, gate, show and status print. Each schema must be closed, with every key required and
+mistakes, and validates what validate, gate, show, status and review print. Each schema must be closed, with every key required and
 described; and each must refuse a document that lacks a key or has one more.
 
     output_schemas.py PROGRAM [ROOT]    the last line is 'N passed, N failed', exit 1 if any failed
@@ -70,7 +70,7 @@ def faults_of(schema, document):
         fewer = {name: entry for name, entry in document.items() if name != key}
         if validator.is_valid(fewer):
             yield f"a document without {key} is accepted"
-    for rows in ("points", "findings", "instruments", "amendments"):
+    for rows in ("points", "findings", "instruments", "amendments", "checks", "records"):
         for key in document[rows][0] if document.get(rows) else ():
             fewer = copy.deepcopy(document)
             del fewer[rows][0][key]
@@ -103,7 +103,7 @@ def main():
     try:
         schemas = {
             name: json.loads((arguments.root / f"schema/output/{name}.schema.json").read_text(encoding="utf-8"))
-            for name in ("findings", "show", "status")
+            for name in ("findings", "show", "status", "review")
         }
         for name, schema in schemas.items():
             judge(f"{name}.schema.json", faults_of_schema(schema))
@@ -115,6 +115,8 @@ def main():
         for day in ("2024-01-01", "2026-07-10", "2026-11-25", "2027-06-01"):
             document = ask("--book", example, "--as-of", day, "status", "--format", "json")
             judge(f"status {day}", faults_of(schemas["status"], document))
+            document = ask("--book", example, "--as-of", day, "review", "--open", "--format", "json")
+            judge(f"review {day}", faults_of(schemas["review"], document))
         with tempfile.TemporaryDirectory() as folder:
             related = 0
             for name, (path, right, wrong) in MISTAKES.items():
@@ -128,6 +130,19 @@ def main():
                 judge(name, faults_of(findings, document))
                 related += sum(len(finding["related"]) for finding in document["findings"])
                 shutil.rmtree(book)
+            book = Path(folder) / "book"
+            shutil.copytree(example, book)
+            for lot, decision in (("K-2310", "approve"), ("K-2455", "reject")):
+                lot_file, review = book / f"fluids/{lot}.toml", book / f"reviews/records/fluids/{lot}/qa-02-1.toml"
+                if decision == "approve":
+                    lot_file.write_text(lot_file.read_text(encoding="utf-8") + "# seen\n", encoding="utf-8")
+                else:
+                    text = review.read_text(encoding="utf-8").replace('"approve"', '"reject"')
+                    review.write_text(text + 'comment = "which certificate?"\n', encoding="utf-8")
+            document = ask("--book", book, "--as-of", "2026-11-25", "review", "--open", "--format", "json")
+            judge("review of records", faults_of(schemas["review"], document))
+            if [row["state"] for row in document["records"]] != ["waiting", "rejected"]:
+                judge("review of records, states", [str(document["records"])])
             judge("related places", [] if related else ["no finding had any"])
     except (OSError, ValueError) as error:
         print(error, file=sys.stderr)
