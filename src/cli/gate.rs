@@ -102,10 +102,6 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
 fn limits(seconds: Option<u64>) -> Limits {
     let mut limits = Limits::default();
     if let Some(seconds) = seconds {
-        #[expect(
-            clippy::disallowed_methods,
-            reason = "how long it takes, not what time it is"
-        )]
         let now = Instant::now();
         limits.until = now.checked_add(Duration::from_secs(seconds));
         limits.commits = 200_000;

@@ -10,7 +10,7 @@ use crate::parse::layout::MARKER;
 use crate::parse::parse;
 use crate::record::book::{Book as Marker, Gate as Settings};
 use crate::rules::{self, Moved, Outcome, Rests};
-use crate::source::git::{Repository, Staged};
+use crate::source::git::{FactsKey, Repository, Staged};
 use crate::source::walk::Commit;
 use crate::source::{self, Entry, Part, Source, SourceError, What};
 use std::collections::{BTreeMap, BTreeSet};
@@ -123,7 +123,7 @@ struct Books<'a> {
     snapshot: &'a Staged,
     clock: Clock,
     commits: BTreeMap<String, Arc<Staged>>,
-    facts: Option<(Vec<(String, String)>, Arc<Book>)>,
+    facts: Option<(FactsKey, Arc<Book>)>,
 }
 
 impl Books<'_> {

@@ -12,16 +12,12 @@ pub(super) static RULE: Rule = Rule {
 };
 
 fn commit(commit: &Commit<'_>, out: &mut Out<'_>) {
-    let requirements: [(&str, fn(&Gate) -> bool); 2] = [
-        ("require_signed_commits", |gate| gate.require_signed_commits),
-        ("require_known_authors", |gate| gate.require_known_authors),
-    ];
     let Some(marker) = &commit.book.marker else {
         return;
     };
-    for (key, asked) in requirements {
-        let before = commit.markers.iter().find(|before| asked(&before.gate));
-        let Some(before) = before.filter(|_| !asked(&marker.gate)) else {
+    for key in ["require_signed_commits", "require_known_authors"] {
+        let before = commit.markers.iter().find(|before| asks(&before.gate, key));
+        let Some(before) = before.filter(|_| !asks(&marker.gate, key)) else {
             continue;
         };
         let pointer = format!("/gate/{key}");
@@ -34,5 +30,12 @@ fn commit(commit: &Commit<'_>, out: &mut Out<'_>) {
         )
         .because(before.at(&pointer), "as it was committed")
         .help("say in the commit message who decided this and why; an assessor will ask");
+    }
+}
+
+fn asks(gate: &Gate, key: &str) -> bool {
+    match key {
+        "require_signed_commits" => gate.require_signed_commits,
+        _ => gate.require_known_authors,
     }
 }

@@ -1006,6 +1006,9 @@ impl Drop for Objects {
     }
 }
 
+/// Names in the book's root with the ids of what they hold.
+pub type FactsKey = Vec<(String, String)>;
+
 /// The book as the commit in the making holds it: a commit's tree, with what the index changes in it.
 pub struct Staged {
     repository: Repository,
@@ -1062,7 +1065,7 @@ impl Staged {
     }
 
     /// What tells whether two commits hold the same facts: the ids of all that lies in the book's root but checks and reviews.
-    pub fn facts_key(&self) -> Result<Vec<(String, String)>, SourceError> {
+    pub fn facts_key(&self) -> Result<FactsKey, SourceError> {
         let tree = self.tree("")?;
         let mut key = Vec::new();
         for (name, _) in tree.names() {

@@ -34,10 +34,6 @@ impl Default for Limits {
 impl Limits {
     /// Whether there is time left.
     pub fn time(&self) -> Result<(), SourceError> {
-        #[expect(
-            clippy::disallowed_methods,
-            reason = "how long it takes, not what time it is"
-        )]
         let over = self.until.is_some_and(|until| Instant::now() > until);
         match over {
             true => Err(out_of_time()),
@@ -141,10 +137,6 @@ pub(super) fn bounded(
             let Some(until) = limits.until else {
                 return false;
             };
-            #[expect(
-                clippy::disallowed_methods,
-                reason = "how long it takes, not what time it is"
-            )]
             let left = until.saturating_duration_since(Instant::now());
             let late = waiting.recv_timeout(left) == Err(RecvTimeoutError::Timeout);
             if late {
@@ -446,7 +438,6 @@ mod tests {
     #[test]
     fn a_command_that_goes_on_too_long_is_ended() {
         let limits = Limits {
-            #[expect(clippy::disallowed_methods, reason = "a test of the clock")]
             until: Some(Instant::now() + std::time::Duration::from_millis(200)),
             ..Limits::default()
         };
