@@ -41,6 +41,19 @@ fn edited_check_in_a_subfolder() {
 }
 
 #[test]
+fn edited_check_in_repositories_of_another_make() {
+    for init in ["--object-format=sha256", "--ref-format=reftable"] {
+        let probe = Lab::new().try_git(&["init", "--quiet", init, "probe"]);
+        if probe.code != Some(0) {
+            continue; // a git that knows no reftable yet
+        }
+        let lab = Lab::made_with(&[init]);
+        lab.tamper(&lab.one);
+        lab.everywhere("op-01", &[error(ALTERED, &lab.one)]);
+    }
+}
+
+#[test]
 fn deleted_check() {
     let lab = Lab::with_checks();
     lab.remove(&lab.one);

@@ -255,7 +255,12 @@ fn computed() -> &'static str {
 impl Lab {
     /// A book of 60 days ago, without a check.
     pub fn new_in(folder: &'static str) -> Lab {
-        let scratch = Scratch::named("work", &["--template="]).with_facts(folder);
+        Lab::begun(folder, &[])
+    }
+
+    fn begun(folder: &'static str, init: &[&str]) -> Lab {
+        let init = [&["--template="], init].concat();
+        let scratch = Scratch::named("work", &init).with_facts(folder);
         lasting(&scratch);
         let mut lab = Lab {
             scratch,
@@ -274,8 +279,18 @@ impl Lab {
 
     /// With two checks, of 40 and of 30 days ago, and what the edit of the facts makes of the book before them.
     pub fn after(folder: &'static str, facts: impl FnOnce(&Lab)) -> Lab {
-        let mut lab = Lab::new_in(folder);
+        let lab = Lab::new_in(folder);
         facts(&lab);
+        lab.checked()
+    }
+
+    /// The same in a repository of another make, as `git init` is told.
+    pub fn made_with(init: &[&str]) -> Lab {
+        Lab::begun("", init).checked()
+    }
+
+    fn checked(self) -> Lab {
+        let mut lab = self;
         if !lab.git(&["status", "--porcelain"]).is_empty() {
             lab.commit("qa-01", 59);
         }
