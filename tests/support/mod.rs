@@ -5,6 +5,8 @@
     reason = "each test file uses its part; tests may use files and the environment"
 )]
 
+pub mod history;
+
 use std::collections::BTreeMap;
 use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
