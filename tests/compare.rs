@@ -780,7 +780,7 @@ fn a_book_that_moved_is_new_and_says_where_it_was() {
     scratch.git(&["mv", "old", "new"]);
     commit(&scratch, "Move the book");
     scratch.book = scratch.top.join("new");
-    let page = page(&scratch, 0);
+    let page = page(&scratch, 1);
     says(
         &page,
         &[

@@ -500,7 +500,6 @@ fn amendment_of_an_amendment() {
 }
 
 #[test]
-#[ignore = "a record that comes back is taken for a new one"]
 fn record_that_was_lost_is_put_back() {
     let lab = Lab::with_checks();
     let first = lab.read(&lab.one);

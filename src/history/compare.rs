@@ -3,6 +3,7 @@
 use super::difference::{Difference, differences};
 use super::gate::{Gate, Judge};
 use super::range::known_range;
+use crate::book::figures::verdict;
 use crate::book::view::View;
 use crate::book::{Book, Clock, LoadError, each_of};
 use crate::finding::Finding;
@@ -639,10 +640,7 @@ impl Brought {
     /// What a new check comes to, as `show` tells it; `None` where a figure is missing.
     pub fn verdict(&self, new: &NewCheck) -> Option<Verdict> {
         let view = View::of(&self.after, &new.doc, &new.check, &new.id)?;
-        match new.check.void {
-            true => Some(Verdict::Void),
-            false => view.judgement.as_ref()?.verdict.map(Verdict::from),
-        }
+        verdict(&view)
     }
 }
 

@@ -7,6 +7,7 @@ use crate::record::Kind;
 use crate::rules::{self, Outcome, Rests, Wanted};
 use crate::source::git::{Change, Comparison, Repository, Staged, Version};
 use crate::source::{Source, SourceError, What};
+use jiff::Timestamp;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
@@ -103,6 +104,7 @@ pub fn staged(
     }
     let author = repository.author();
     let parted = parted(repository, &committed, &parents);
+    let earlier = earlier(repository, &parents, &against);
     let changes = rules::Change {
         id: None,
         author: author.as_deref(),
@@ -128,6 +130,7 @@ pub fn staged(
         after: &source,
         judges: snapshots.first().map(|snapshot| snapshot as &dyn Source),
         parted: &parted,
+        earlier: &earlier,
     };
     let facts = |wanted: &BTreeSet<String>| {
         let all =
@@ -228,6 +231,24 @@ pub(super) fn parted<'a>(
     }
 }
 
+/// Whether a check that is new to the parents was committed before all the same, and with these bytes.
+pub(super) fn earlier<'a>(
+    repository: &'a Repository,
+    parents: &'a [String],
+    against: &'a [Vec<Change>],
+) -> impl Fn(&str, Timestamp) -> Result<Option<bool>, SourceError> + 'a {
+    move |path, since| {
+        let Some(first) = repository.first_version_since(parents, path, Some(since))? else {
+            return Ok(None);
+        };
+        let new = against.first().and_then(|changes| {
+            let change = changes.iter().find(|change| change.path == path)?;
+            change.new.as_ref()
+        });
+        Ok(Some(new.is_some_and(|new| new.id == first)))
+    }
+}
+
 /// The paths that changes are about, in order.
 pub(super) fn changed(changes: &[Change]) -> Vec<String> {
     let mut paths: Vec<String> = changes.iter().map(|change| change.path.clone()).collect();
@@ -292,19 +313,25 @@ pub(super) fn of_records(
     let mut told = BTreeSet::new();
     outcome.findings.retain_mut(|finding| {
         let path = &finding.place.path;
+        // The facts moved under it after it was committed.
+        if finding.rule == "computed-differs"
+            && let Some(commit) = brought.resting.get(path)
+        {
+            finding.commit.clone_from(commit);
+            return told.insert(path.clone());
+        }
         if let Some(commit) = brought.new.get(path) {
             finding.commit.clone_from(commit);
             return true;
         }
-        let follows = matches!(finding.rule, "computed-differs" | "reference-missing");
-        if let Some(commit) = brought.resting.get(path).filter(|_| follows) {
-            finding.commit.clone_from(commit);
-            return told.insert((finding.rule, path.clone()));
-        }
         let unreadable = rules::is_reading(finding.rule)
             && finding.severity == Severity::Error
             && rests_on.contains(path);
-        unreadable || (brought.fact_gone && finding.rule == "reference-missing")
+        // Of checks fact-altered says so.
+        let names_what_is_gone = brought.fact_gone
+            && finding.rule == "reference-missing"
+            && !matches!(slot(path), Slot::Record(Kind::Check, _));
+        unreadable || names_what_is_gone
     });
     Ok(outcome)
 }

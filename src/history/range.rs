@@ -1,16 +1,17 @@
 //! A range of commits, and a push: each commit against its parents, and what they bring in the book as they leave it.
 
 use super::gate::{
-    Brought, Gate, Judge, changed, holds_records, links_among, no_marker, of_records, own_changes,
-    parted, sealed,
+    Brought, Gate, Judge, changed, earlier, holds_records, links_among, no_marker, of_records,
+    own_changes, parted, sealed,
 };
 use crate::book::{Book, Clock, LoadError};
 use crate::finding::Finding;
 use crate::parse::layout::MARKER;
 use crate::parse::parse;
+use crate::record::Kind;
 use crate::record::book::{Book as Marker, Gate as Settings};
 use crate::rules::{self, Moved, Outcome, Rests};
-use crate::source::git::{FactsKey, Repository, Staged};
+use crate::source::git::{Change, FactsKey, Repository, Staged};
 use crate::source::walk::Commit;
 use crate::source::{self, Entry, Part, Source, SourceError, What};
 use std::collections::{BTreeMap, BTreeSet};
@@ -230,9 +231,6 @@ fn range_with(
     let mut book_seen = false;
     for commit in &commits {
         repository.limits.time()?;
-        if commit.changes.iter().all(Vec::is_empty) && commit.parents.len() < 2 {
-            continue;
-        }
         book_seen |= one(
             repository,
             &mut books,
@@ -250,7 +248,7 @@ fn range_with(
         if !gone && holds_records(&tip)? {
             return Err(no_marker());
         }
-        if !book_seen {
+        if !book_seen && findings.is_empty() {
             return Ok(Gate::NoBook);
         }
         findings.sort();
@@ -294,6 +292,17 @@ fn one(
     added: &mut BTreeSet<String>,
 ) -> Result<bool, LoadError> {
     let after = books.at(&commit.id)?;
+    let mut folders: BTreeSet<&str> = BTreeSet::from([""]);
+    for change in commit.changes.iter().flatten() {
+        let mut path = change.path.as_str();
+        while let Some((folder, _)) = path.rsplit_once('/') {
+            folders.insert(folder);
+            path = folder;
+        }
+    }
+    for folder in folders {
+        after.must_be_sound(folder)?;
+    }
     let mut befores = Vec::new();
     for parent in &commit.parents {
         let before = books.at(parent)?;
@@ -319,8 +328,27 @@ fn one(
             finding.commit.clone_from(&own_id);
         }
     }
+    let has_book = after.read(MARKER)?.is_some();
+    let mut had_book = false;
+    for (_, _, before) in &befores {
+        had_book |= before.read(MARKER)?.is_some();
+    }
+    let moved = match has_book && !had_book {
+        true => moved(repository, commit, &mut said)?,
+        false => BTreeSet::new(),
+    };
+    let changes: Vec<Vec<Change>> = commit
+        .changes
+        .iter()
+        .map(|changes| {
+            let stay = changes
+                .iter()
+                .filter(|change| !moved.contains(&change.path));
+            stay.cloned().collect()
+        })
+        .collect();
     let mut new = BTreeMap::new();
-    for change in own_changes(&commit.changes) {
+    for change in own_changes(&changes) {
         match &change.new {
             Some(_) => {
                 if change.old.is_none() {
@@ -335,20 +363,20 @@ fn one(
         }
     }
     // What lies among the records and is none stays told, even where a later commit takes it away.
-    let all: Vec<_> = own_changes(&commit.changes).cloned().collect();
+    let all: Vec<_> = own_changes(&changes).cloned().collect();
     said.extend(links_among(&all, &new));
-    let has_book = after.read(MARKER)?.is_some();
     if has_book {
         let snapshot = books.snapshot;
+        let earlier = earlier(repository, &commit.parents, &changes);
         let parted = parted(repository, snapshot, &commit.parents);
         let change = rules::Change {
             id: Some(&commit.id),
-            author: Some(commit.author.as_str()).filter(|mail| !mail.is_empty()),
+            author: Some(commit.author.as_str()),
             at: commit.committed,
             now: clock.now,
             parents: befores
                 .iter()
-                .zip(&commit.changes)
+                .zip(&changes)
                 .map(|((id, at, before), changes)| rules::Parent {
                     id,
                     at: *at,
@@ -357,16 +385,13 @@ fn one(
                 })
                 .collect(),
             first: match commit.parents.is_empty() {
-                true => commit
-                    .changes
-                    .first()
-                    .map(|one| changed(one))
-                    .unwrap_or_default(),
+                true => changes.first().map(|one| changed(one)).unwrap_or_default(),
                 false => Vec::new(),
             },
             after: after.as_ref(),
             judges: Some(judges),
             parted: &parted,
+            earlier: &earlier,
         };
         let book = books.facts(&after)?;
         let facts = |_: &BTreeSet<String>| Ok(book.clone());
@@ -381,6 +406,46 @@ fn one(
     }
     findings.append(&mut said);
     Ok(has_book)
+}
+
+/// The records of a book that a commit moves here from another folder: each has another name now, which alters it.
+fn moved(
+    repository: &Repository,
+    commit: &Commit,
+    said: &mut Vec<Finding>,
+) -> Result<BTreeSet<String>, LoadError> {
+    let mut moved = BTreeSet::new();
+    let stay = repository.books(&commit.id, MARKER)?;
+    for parent in &commit.parents {
+        for folder in repository.books(parent, MARKER)? {
+            if stay.contains(&folder) {
+                continue;
+            }
+            let before = Staged::open(&repository.with_book(&folder), Some(parent))?;
+            for kind in [Kind::Check, Kind::Review, Kind::Nonconformity] {
+                for entry in before.list(kind.folder())? {
+                    let path = entry.path;
+                    if !rules::is_sealed(&path) || moved.contains(&path) {
+                        continue;
+                    }
+                    let touched = rules::Touched {
+                        path: &path,
+                        before: &before.read(&path)?.unwrap_or_default(),
+                        after: None,
+                        restores_first: false,
+                        parent: &parent.chars().take(12).collect::<String>(),
+                        clash: false,
+                    };
+                    for mut finding in rules::judge_change(&touched) {
+                        finding.commit = Some(commit.id.clone());
+                        said.push(finding);
+                    }
+                    moved.insert(path);
+                }
+            }
+        }
+    }
+    Ok(moved)
 }
 
 /// Judges a push before any ref moves. The objects are seen through what git tells its hook.
@@ -436,6 +501,7 @@ pub fn push(
     }
     let mut total = Outcome::default();
     let mut judged_any = false;
+    let mut without_book = false;
     let mut seen: BTreeSet<(String, Option<String>)> = BTreeSet::new();
     let rests = Rests::default();
     for line in lines {
@@ -485,7 +551,7 @@ pub fn push(
         let snapshot = snapshot_at(&tip)?;
         let asked = Range { tip, known, judges };
         match range_with(repository, &snapshot, &asked, clock, judge, &rests)? {
-            Gate::NoBook => {}
+            Gate::NoBook => without_book = true,
             Gate::Judged(outcome) => {
                 judged_any = true;
                 total.files += outcome.files;
@@ -499,12 +565,10 @@ pub fn push(
     }
     total.findings.sort();
     total.findings.dedup();
-    Ok(
-        match judged_any || lines.iter().all(|line| line.is.is_none()) {
-            true => Gate::Judged(Box::new(total)),
-            false => Gate::NoBook,
-        },
-    )
+    Ok(match without_book && !judged_any {
+        true => Gate::NoBook,
+        false => Gate::Judged(Box::new(total)),
+    })
 }
 
 #[cfg(test)]

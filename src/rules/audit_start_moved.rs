@@ -16,7 +16,7 @@ const KEY: &str = "/gate/audit_from";
 fn commit(commit: &Commit<'_>, out: &mut Out<'_>) {
     let marker = commit.book.marker.as_ref();
     let is = marker.and_then(|marker| marker.gate.audit_from.as_deref());
-    for before in &commit.markers {
+    for before in commit.markers {
         let Some(was) = before.gate.audit_from.as_deref() else {
             continue;
         };

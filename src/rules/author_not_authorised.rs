@@ -12,18 +12,21 @@ pub(super) static RULE: Rule = Rule {
 };
 
 fn commit(commit: &Commit<'_>, out: &mut Out<'_>) {
-    let Some(author) = commit.author else { return };
+    let Some(author) = commit.author_in_words() else {
+        return;
+    };
     let keepers = commit.keepers;
     let day = keepers.zone.date(commit.at);
     let mut people = keepers.people.sound();
     let may = people.any(|person| {
-        has_mail(person, author) && keepers.authorised_on(person, Duty::Records, day)
+        has_mail(person, commit.author.unwrap_or_default())
+            && keepers.authorised_on(person, Duty::Records, day)
     });
     // Whoever's file is broken may be the one.
     if may || keepers.people.any_broken() {
         return;
     }
-    for place in &commit.facts {
+    for place in commit.facts {
         let said = out.say(
             place.clone(),
             format!(

@@ -1,4 +1,4 @@
-use super::commit::Commit;
+use super::commit::{Before, Commit};
 use super::{Out, Rule, Run};
 use crate::finding::Severity;
 
@@ -11,8 +11,14 @@ pub(super) static RULE: Rule = Rule {
 };
 
 fn commit(commit: &Commit<'_>, out: &mut Out<'_>) {
-    let Some(author) = commit.author else { return };
-    for new in commit.checks {
+    let Some(author) = commit.author_in_words() else {
+        return;
+    };
+    for new in commit
+        .checks
+        .iter()
+        .filter(|new| new.before == Before::Nothing)
+    {
         let check = &new.check;
         let people = [
             Some(&check.operator),

@@ -11,7 +11,9 @@ pub(super) static RULE: Rule = Rule {
 };
 
 fn commit(commit: &Commit<'_>, out: &mut Out<'_>) {
-    let Some(author) = commit.author else { return };
+    let Some(author) = commit.author_in_words() else {
+        return;
+    };
     for review in commit.reviews {
         if commit.is_by(&[&review.reviewer]) != Some(false) {
             continue;

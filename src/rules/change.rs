@@ -1,6 +1,6 @@
 //! Judges what one commit does to a book: its parents' books, its own, and what it says of author and time.
 
-use super::commit::{Commit, Effect, NewCheck, Why};
+use super::commit::{Before, Commit, Effect, NewCheck, Why};
 use super::effect::effects;
 use super::facts::{self, Rests};
 use super::run::{each_rule, raise_by_policy};
@@ -39,7 +39,11 @@ pub struct Change<'a> {
     pub judges: Option<&'a dyn Source>,
     /// The books at which two parents of a merge parted, by their places in the list.
     pub parted: &'a Parted<'a>,
+    /// Whether a file that is new to the parents was committed since a time, and first with the bytes that it has now.
+    pub earlier: &'a Earlier<'a>,
 }
+
+pub type Earlier<'a> = dyn Fn(&str, Timestamp) -> Result<Option<bool>, SourceError> + 'a;
 
 pub type Parted<'a> = dyn Fn(usize, usize) -> Result<Vec<Box<dyn Source>>, SourceError> + 'a;
 
@@ -141,7 +145,12 @@ pub fn judge_commit(
                 {
                     let parsed = parse::<Check>(path, bytes)?;
                     if let (Some(doc), Some(check)) = (parsed.doc, parsed.record) {
-                        checks.push(NewCheck { id, doc, check });
+                        checks.push(NewCheck {
+                            id,
+                            doc,
+                            check,
+                            before: Before::Nothing,
+                        });
                     }
                 }
             }
@@ -215,32 +224,58 @@ pub fn judge_commit(
         (false, _) => Some(Book::facts(change.after, clock)?),
     };
     let (altered, backdated, resting) = of_facts(change, clock, rests)?;
-    let commit = Commit {
-        id: change.id,
-        author: change.author,
-        at: change.at,
-        now: change.now,
-        parents: change
-            .parents
-            .iter()
-            .map(|parent| (parent.id.to_owned(), parent.at))
-            .collect(),
-        settings: &settings,
-        keepers: keepers.as_ref().unwrap_or(book),
-        book,
-        markers: markers.iter().collect(),
-        checks: &checks,
-        reviews: &reviews,
-        facts,
-        altered,
-        backdated,
+    let parents: Vec<(String, Timestamp)> = change
+        .parents
+        .iter()
+        .map(|parent| (parent.id.to_owned(), parent.at))
+        .collect();
+    let by_rules = |checks: &[NewCheck]| {
+        let commit = Commit {
+            id: change.id,
+            author: change.author,
+            at: change.at,
+            now: change.now,
+            parents: &parents,
+            settings: &settings,
+            keepers: keepers.as_ref().unwrap_or(book),
+            book,
+            markers: &markers,
+            checks,
+            reviews: &reviews,
+            facts: &facts,
+            altered: &altered,
+            backdated: &backdated,
+        };
+        let mut findings = Vec::new();
+        each_rule(&mut findings, |_, run, out: &mut Out<'_>| {
+            if let Run::Commit(rule) = run {
+                rule(&commit, out);
+            }
+        });
+        findings
     };
-    let mut findings = Vec::new();
-    each_rule(&mut findings, |_, run, out: &mut Out<'_>| {
-        if let Run::Commit(rule) = run {
-            rule(&commit, out);
+    let mut findings = by_rules(&checks);
+    // A record that was lost and is put back is neither late nor somebody else's, and one that is written anew is no new one. Only
+    // history can tell; it is asked where a rule speaks, or where a reason for being late keeps it silent.
+    let mut any_before = false;
+    for new in &mut checks {
+        let said = findings
+            .iter()
+            .any(|finding| finding.place.path == new.doc.path);
+        if (said || new.check.late_reason.is_some())
+            && let Ok(performed) = book.zone.instant(&new.check.performed)
+            && let Some(same) = (change.earlier)(&new.doc.path, performed)?
+        {
+            any_before = true;
+            new.before = match same {
+                true => Before::Same,
+                false => Before::Other,
+            };
         }
-    });
+    }
+    if any_before {
+        findings = by_rules(&checks);
+    }
     for new in &checks {
         let policy = View::of(book, &new.doc, &new.check, &new.id).and_then(|view| view.policy);
         for finding in &mut findings {

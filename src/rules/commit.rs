@@ -21,7 +21,7 @@ pub struct Commit<'a> {
     /// The real time.
     pub now: Timestamp,
     /// The parents' ids and committer's dates.
-    pub parents: Vec<(String, Timestamp)>,
+    pub parents: &'a [(String, Timestamp)],
     /// What the gate asks, by the settings that judge this change.
     pub settings: &'a Gate,
     /// Who may keep records is known from this book.
@@ -29,21 +29,32 @@ pub struct Commit<'a> {
     /// The facts as the commit leaves them; people and marker are read.
     pub book: &'a Book,
     /// The markers of parents whose settings this commit, and not the other side of a merge, may have changed.
-    pub markers: Vec<&'a Loaded<Marker>>,
+    pub markers: &'a [Loaded<Marker>],
     /// The checks that no parent has.
     pub checks: &'a [NewCheck],
     /// The reviews that no parent has.
     pub reviews: &'a [Loaded<Review>],
     /// The facts that are as no parent has them.
-    pub facts: Vec<Place>,
-    pub altered: Vec<Effect>,
-    pub backdated: Vec<Effect>,
+    pub facts: &'a [Place],
+    pub altered: &'a [Effect],
+    pub backdated: &'a [Effect],
 }
 
 pub struct NewCheck {
     pub id: String,
     pub doc: Doc,
     pub check: Check,
+    pub before: Before,
+}
+
+/// What stood at the path of a new record earlier in the history, where that was asked.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Before {
+    Nothing,
+    /// The record that is put back.
+    Same,
+    /// A record that was lost, and is written anew otherwise.
+    Other,
 }
 
 /// A changed fact with what it does to committed checks.
@@ -78,6 +89,14 @@ impl Commit<'_> {
         }
     }
 
+    /// The author as a sentence names it.
+    pub fn author_in_words(&self) -> Option<&str> {
+        self.author.map(|author| match author {
+            "" => "somebody without an e-mail",
+            author => author,
+        })
+    }
+
     /// Whether the author is one of these people; `None` where that is not known.
     pub fn is_by(&self, people: &[&str]) -> Option<bool> {
         let author = self.author?;
@@ -95,8 +114,6 @@ impl Commit<'_> {
 
 /// Domains know no capital letters, and hardly any mailbox does.
 pub fn has_mail(person: &Person, mail: &str) -> bool {
-    person
-        .emails
-        .iter()
-        .any(|own| own.eq_ignore_ascii_case(mail))
+    let mut own = person.emails.iter();
+    !mail.is_empty() && own.any(|own| own.eq_ignore_ascii_case(mail))
 }

@@ -1,4 +1,4 @@
-use super::commit::Commit;
+use super::commit::{Before, Commit};
 use super::{Out, Rule, Run};
 use crate::finding::Severity;
 
@@ -13,7 +13,11 @@ pub(super) static RULE: Rule = Rule {
 fn commit(commit: &Commit<'_>, out: &mut Out<'_>) {
     let allowed = commit.settings.late_entry_days;
     let zone = &commit.book.zone;
-    for new in commit.checks {
+    for new in commit
+        .checks
+        .iter()
+        .filter(|new| new.before == Before::Nothing)
+    {
         let check = &new.check;
         if check
             .late_reason

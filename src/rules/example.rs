@@ -404,6 +404,7 @@ pub(super) mod tests {
             after,
             judges: Some(before),
             parted: &|_, _| Ok(Vec::new()),
+            earlier: &|_, _| Ok(None),
         };
         let judged = judge_commit(&change, &book, &Rests::default());
         judged.expect("judged").findings

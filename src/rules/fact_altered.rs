@@ -17,7 +17,7 @@ const NAMED: usize = 20;
 const IN_SENTENCE: usize = 5;
 
 fn commit(commit: &Commit<'_>, out: &mut Out<'_>) {
-    for effect in &commit.altered {
+    for effect in commit.altered {
         let count = effect.affected.len();
         let checks = match count {
             1 => "1 committed check".to_owned(),

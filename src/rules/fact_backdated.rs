@@ -12,7 +12,7 @@ pub(super) static RULE: Rule = Rule {
 };
 
 fn commit(commit: &Commit<'_>, out: &mut Out<'_>) {
-    for effect in &commit.backdated {
+    for effect in commit.backdated {
         let mut ids: Vec<&str> = effect
             .affected
             .iter()

@@ -1,3 +1,4 @@
+use super::commit::{Before, Commit};
 use super::{Out, Rule, Run};
 use crate::finding::{Place, Severity};
 use crate::parse::layout::{Slot, slot};
@@ -11,7 +12,7 @@ pub(super) static RULE: Rule = Rule {
     severity: Severity::Error,
     spares_void: false,
     doc: include_str!("record_altered.md"),
-    run: &[Run::Change(change)],
+    run: &[Run::Change(change), Run::Commit(commit)],
 };
 
 /// One committed file that a change touches.
@@ -27,6 +28,25 @@ pub struct Touched<'a> {
     pub parent: &'a str,
     /// The parents of a merge hold different records at this path.
     pub clash: bool,
+}
+
+/// A check that was lost and comes back as another one.
+fn commit(commit: &Commit<'_>, out: &mut Out<'_>) {
+    let anew = commit.checks.iter();
+    for new in anew.filter(|new| new.before == Before::Other) {
+        out.say(
+            Place::whole(&new.doc.path),
+            format!(
+                "{} writes the check {} anew, which was committed before with other bytes and was lost since",
+                commit.name(),
+                new.id
+            ),
+        )
+        .help(format!(
+            "put back what was committed first: git log --diff-filter=A -- '{}' names the commit, git restore --source=COMMIT -- '{}' takes it from there. Write what is right as an amendment beside it",
+            new.doc.path, new.doc.path
+        ));
+    }
 }
 
 /// Whether a path holds something that may not change once it is committed.

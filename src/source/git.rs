@@ -467,8 +467,7 @@ impl Repository {
             value
         };
         if let Some(mail) = said("GIT_AUTHOR_EMAIL") {
-            let mail = mail.to_string_lossy().trim().to_owned();
-            return (!mail.is_empty()).then_some(mail);
+            return Some(mail.to_string_lossy().trim().to_owned());
         }
         let plain = ["GIT_CONFIG_COUNT", "GIT_CONFIG_PARAMETERS", "GIT_CONFIG"];
         if plain.iter().all(|name| said(name).is_none())
@@ -616,6 +615,20 @@ impl Repository {
         parents: &[String],
         path: &str,
     ) -> Result<Option<String>, SourceError> {
+        self.first_version_since(parents, path, None)
+    }
+
+    /// The same among the commits that are dated since a time; the walk ends there.
+    pub fn first_version_since(
+        &self,
+        parents: &[String],
+        path: &str,
+        since: Option<jiff::Timestamp>,
+    ) -> Result<Option<String>, SourceError> {
+        if parents.is_empty() {
+            return Ok(None);
+        }
+        let since = since.map(|since| format!("--since={}", since.as_second()));
         let full = format!("{}{path}", self.prefix);
         let spec = format!(":(top,literal){full}");
         let mut arguments = vec![
@@ -625,6 +638,7 @@ impl Repository {
             "--diff-filter=A",
             "--format=%H",
         ];
+        arguments.extend(since.as_deref());
         arguments.extend(parents.iter().map(String::as_str));
         arguments.extend(["--", &spec]);
         let commits = self.line(&arguments)?;
@@ -1139,6 +1153,21 @@ impl Staged {
         let bytes = reader.read(id);
         resting().push(reader);
         bytes
+    }
+
+    /// A folder that names one file twice is read as the one and checked out as the other, so nothing can be said of it.
+    pub fn must_be_sound(&self, folder: &str) -> Result<(), SourceError> {
+        match self.tree(folder)?.named_twice() {
+            None => Ok(()),
+            Some(name) => Err(SourceError::new(
+                format!(
+                    "the folder {}{folder} of commit {} names {name} twice, which no git makes",
+                    self.repository.prefix,
+                    self.commit.as_deref().unwrap_or("HEAD")
+                ),
+                "git fsck tells of such folders; make the commit anew from a sound clone",
+            )),
+        }
     }
 
     /// The entries of one folder of the commit.

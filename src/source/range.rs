@@ -104,19 +104,7 @@ impl Range {
         repository: &Repository,
         marker: &str,
     ) -> Result<Vec<String>, SourceError> {
-        let listed = repository.ask(&[
-            "ls-tree",
-            "-r",
-            "-z",
-            "--name-only",
-            "--full-tree",
-            &self.before,
-        ])?;
-        let names = listed.split(|byte| *byte == 0).map(String::from_utf8_lossy);
-        Ok(names
-            .filter_map(|name| Some(name.strip_suffix(marker)?.to_owned()))
-            .filter(|folder| folder.is_empty() || folder.ends_with('/'))
-            .collect())
+        repository.books(&self.before, marker)
     }
 }
 

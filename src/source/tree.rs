@@ -37,6 +37,15 @@ impl Tree {
             .filter_map(|(mode, name, _)| Some((String::from_utf8_lossy(name), number(mode)?)))
     }
 
+    /// A name that stands here more than once.
+    pub fn named_twice(&self) -> Option<String> {
+        let mut seen = std::collections::BTreeSet::new();
+        let mut twice = self.raw().filter(|(_, name, _)| !seen.insert(*name));
+        twice
+            .next()
+            .map(|(_, name, _)| String::from_utf8_lossy(name).into_owned())
+    }
+
     pub fn get(&self, name: &str) -> Option<Version> {
         // A name that is no text is known by its readable part.
         let odd = name.contains('\u{fffd}');

@@ -375,6 +375,24 @@ impl Repository {
         }
     }
 
+    /// The folders of a commit that hold a book, from the top of the repository, each empty or ending in `/`.
+    pub fn books(&self, commit: &str, marker: &str) -> Result<Vec<String>, SourceError> {
+        let asked = ["ls-tree", "-r", "-z", "--name-only", "--full-tree", commit];
+        let listed = self.answer(&asked, Vec::new())?;
+        let names = listed.split(|byte| *byte == 0).map(String::from_utf8_lossy);
+        Ok(names
+            .filter_map(|name| Some(name.strip_suffix(marker)?.to_owned()))
+            .filter(|folder| folder.is_empty() || folder.ends_with('/'))
+            .collect())
+    }
+
+    /// The same repository, and the book of another folder.
+    pub fn with_book(&self, folder: &str) -> Repository {
+        let mut other = self.clone();
+        other.prefix = folder.to_owned();
+        other
+    }
+
     /// What differs between two commits, below the book's folder.
     pub fn between(&self, before: &str, after: &str) -> Result<Vec<Change>, SourceError> {
         let mut commits = [Commit {

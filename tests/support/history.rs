@@ -752,7 +752,7 @@ impl Server {
         }
     }
 
-    fn refs(&self, lab: &Lab) -> String {
+    pub fn refs(&self, lab: &Lab) -> String {
         lab.try_git_in(&self.path, &["for-each-ref"]).out
     }
 }
