@@ -815,3 +815,78 @@ fn executable(path: &std::path::Path) {
 
 #[cfg(not(unix))]
 fn executable(_path: &std::path::Path) {}
+
+/// Every file below the top, git's own among them.
+#[test]
+fn no_command_writes_but_the_file_that_it_is_asked_for() {
+    let scratch = Scratch::book();
+    let path = scratch.committed_check("0900");
+    let other = scratch.sound_check("1000");
+    scratch.stage(&other);
+    scratch.edit(&other, "condition", "# seen\ncondition");
+    let id = "VM-1/2026-03-02-0900";
+    let before = scratch.snapshot(&scratch.top);
+    for words in [
+        &["gate"][..],
+        &["gate", "--range", "HEAD~1..HEAD"],
+        &["gate", "--range", "HEAD"],
+        &["compare", "HEAD~1..HEAD"],
+        &["validate"],
+        &["status"],
+        &["show", id],
+        &["review", "--open"],
+        &[
+            "correct",
+            FLUID,
+            "/value/0/viscosity_mpa_s",
+            "484.5",
+            "--reason",
+            "mistyped",
+            "--by",
+            "op-01",
+            "--dry-run",
+        ],
+    ] {
+        let done = scratch.shearbook(words);
+        assert!(
+            matches!(done.code, Some(0 | 1)),
+            "{words:?}: {}{}",
+            done.out,
+            done.err
+        );
+        assert_eq!(scratch.snapshot(&scratch.top), before, "{words:?}");
+    }
+    for (words, file) in [
+        (
+            &[
+                "amend",
+                id,
+                "--by",
+                "op-01",
+                "--reason",
+                "mistyped",
+                "--set",
+                "/bottle=\"1\"",
+            ][..],
+            path.replace(".toml", ".a1.toml"),
+        ),
+        (
+            &["review", id, "--approve", "--reviewer", "qa-01"],
+            "reviews/2026/VM-1/2026-03-02-0900/qa-01-1.toml".to_owned(),
+        ),
+    ] {
+        let before = scratch.snapshot(&scratch.top);
+        let done = scratch.shearbook(words);
+        let after = scratch.snapshot(&scratch.top);
+        let new: Vec<_> = after
+            .keys()
+            .filter(|path| !before.contains_key(*path))
+            .collect();
+        assert_eq!(new, [&scratch.path(&file)], "{}{}", done.out, done.err);
+        let old = before
+            .iter()
+            .all(|(path, bytes)| after.get(path) == Some(bytes));
+        assert!(old, "{words:?}");
+        scratch.remove(&file);
+    }
+}

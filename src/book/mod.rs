@@ -357,6 +357,48 @@ impl Book {
         })
     }
 
+    /// Reads the marker and some people, by the paths of their files; whatever else is asked about is not known.
+    pub fn people(
+        source: &dyn Source,
+        clock: Clock,
+        wanted: &BTreeSet<String>,
+    ) -> Result<Book, LoadError> {
+        fn unknown<R>() -> Shelf<R> {
+            Shelf {
+                unknown: true,
+                ..Shelf::default()
+            }
+        }
+        let mut loading = Loading {
+            source,
+            wanted: Some(wanted),
+            faults: Vec::new(),
+            entries: Vec::new(),
+            files_read: 0,
+        };
+        let marker = loading.read::<Marker>(layout::MARKER)?;
+        let zone = marker
+            .as_ref()
+            .and_then(|marker| Zone::named(&marker.time_zone));
+        Ok(Book {
+            clock,
+            zone_known: zone.is_some(),
+            zone: zone.unwrap_or_else(Zone::utc),
+            marker,
+            policies: unknown(),
+            people: loading.shelf()?,
+            instruments: unknown(),
+            geometries: unknown(),
+            fluids: unknown(),
+            thermometers: unknown(),
+            baths: unknown(),
+            nonconformities: unknown(),
+            faults: loading.faults,
+            entries: loading.entries,
+            files_read: loading.files_read,
+        })
+    }
+
     /// The paths of facts that were not read and that somebody wanted to see.
     pub fn missed(&self) -> BTreeSet<String> {
         fn of<R: Record>(shelf: &Shelf<R>, paths: &mut BTreeSet<String>) {

@@ -35,7 +35,7 @@ const MARK: &str =
 const TOOL: &str = "tool=";
 const GATE: &str = "\"$tool\" --book=";
 
-const COURTESY: &str = "These hooks are a courtesy to whoever commits here: cherry-pick, revert, rebase, fast-forward and --no-verify run none of them. What binds is the review of the pull request and shearbook validate in CI.";
+const COURTESY: &str = "These hooks are a courtesy to whoever commits here: cherry-pick, revert, rebase, fast-forward and --no-verify run none of them. What binds is the gate of the server or of the forge: shearbook gate --pre-receive or gate --range, ready to copy in the folder hooks of shearbook's source.";
 
 pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
     let folder = match &common.book {

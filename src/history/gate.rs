@@ -4,7 +4,7 @@ use crate::book::{Book, Clock, LoadError};
 use crate::finding::{Finding, Severity};
 use crate::parse::layout::{MARKER, Slot, slot};
 use crate::record::Kind;
-use crate::rules::{self, Outcome, Rests, Wanted};
+use crate::rules::{self, Outcome, Part, Rests, Wanted};
 use crate::source::git::{Change, Comparison, Repository, Staged, Version};
 use crate::source::{Source, SourceError, What};
 use jiff::Timestamp;
@@ -102,62 +102,67 @@ pub fn staged(
             ..Outcome::default()
         })));
     }
-    let author = repository.author();
     let parted = parted(repository, &committed, &parents);
     let earlier = earlier(repository, &parents, &against);
-    let changes = rules::Change {
-        id: None,
-        author: author.as_deref(),
-        at: clock.now,
-        now: clock.now,
-        parents: parents
-            .iter()
-            .zip(&snapshots)
-            .zip(&against)
-            .map(|((id, before), changes)| {
-                Ok(rules::Parent {
-                    id,
-                    at: repository.commit_head(before, id)?.committed,
-                    before,
-                    changed: changed(changes),
-                })
-            })
-            .collect::<Result<_, SourceError>>()?,
-        first: match parents.is_empty() {
-            true => changed(&first),
-            false => Vec::new(),
-        },
-        after: &source,
-        judges: snapshots.first().map(|snapshot| snapshot as &dyn Source),
-        parted: &parted,
-        earlier: &earlier,
-    };
-    let facts = |wanted: &BTreeSet<String>| {
-        let all =
-            changes.judges.is_none() || first.iter().any(|change| rules::is_fact(&change.path));
-        let book = match all {
-            true => Book::facts(&source, clock)?,
-            false => Book::some_facts(&source, clock, Some(wanted))?,
+    let touches_facts = against
+        .iter()
+        .flatten()
+        .any(|change| rules::is_fact(&change.path));
+    let facts = |wanted: &BTreeSet<String>, part: Part| {
+        let book = match part {
+            Part::People if !touches_facts => Book::people(&source, clock, wanted)?,
+            _ => Book::facts(&source, clock)?,
         };
         Ok(Arc::new(book))
     };
-    let judged = rules::judge_commit(&changes, &facts, &Rests::default())?;
-    findings.extend(judged.findings);
-    let brought = Brought {
+    let by_change = || -> Result<rules::JudgedChange, LoadError> {
+        let author = repository.author();
+        let changes = rules::Change {
+            id: None,
+            author: author.as_deref(),
+            at: clock.now,
+            now: clock.now,
+            parents: parents
+                .iter()
+                .zip(&snapshots)
+                .zip(&against)
+                .map(|((id, before), changes)| {
+                    Ok(rules::Parent {
+                        id,
+                        at: repository.commit_head(before, id)?.committed,
+                        before,
+                        changed: changed(changes),
+                    })
+                })
+                .collect::<Result<_, SourceError>>()?,
+            first: match parents.is_empty() {
+                true => changed(&first),
+                false => Vec::new(),
+            },
+            after: &source,
+            judges: snapshots.first().map(|snapshot| snapshot as &dyn Source),
+            parted: &parted,
+            earlier: &earlier,
+        };
+        rules::judge_commit(&changes, &facts, &Rests::default())
+    };
+    let mut brought = Brought {
         new: own_changes(&against)
             .filter(|change| change.new.is_some())
             .map(|change| (change.path.clone(), None))
             .collect(),
-        resting: judged
-            .resting
-            .into_iter()
-            .map(|path| (path, None))
-            .collect(),
+        resting: BTreeMap::new(),
         fact_gone: first
             .iter()
             .any(|change| change.new.is_none() && rules::is_fact(&change.path)),
     };
-    let mut outcome = of_records(&source, &brought, &added(&first), judge)?;
+    let added = added(&first);
+    let judged = by_change()?;
+    // Only the change rules tell which checks rest on what is changed.
+    let resting = judged.resting.iter().map(|path| (path.clone(), None));
+    brought.resting = resting.collect();
+    let mut outcome = of_records(&source, &brought, &added, judge)?;
+    findings.extend(judged.findings);
     findings.append(&mut outcome.findings);
     findings.extend(links_among(&first, &brought.new));
     findings.sort();

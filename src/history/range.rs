@@ -394,7 +394,7 @@ fn one(
             earlier: &earlier,
         };
         let book = books.facts(&after)?;
-        let facts = |_: &BTreeSet<String>| Ok(book.clone());
+        let facts = |_: &BTreeSet<String>, _| Ok(book.clone());
         let judged = rules::judge_commit(&change, &facts, rests)?;
         said.extend(judged.findings);
         for path in judged.resting {

@@ -15,6 +15,9 @@ fn commit(commit: &Commit<'_>, out: &mut Out<'_>) {
     let Some(author) = commit.author_in_words() else {
         return;
     };
+    if commit.facts.is_empty() {
+        return;
+    }
     let keepers = commit.keepers;
     let day = keepers.zone.date(commit.at);
     let mut people = keepers.people.sound();

@@ -113,8 +113,16 @@ impl<'a> Change<'a> {
     }
 }
 
-/// Reads the facts as the commit leaves them; at least the named files, the marker and the policies.
-pub type Facts<'a> = dyn Fn(&BTreeSet<String>) -> Result<Arc<Book>, LoadError> + Sync + 'a;
+/// How much of the facts is needed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Part {
+    /// The marker and the named people.
+    People,
+    All,
+}
+
+/// Reads the facts as the commit leaves them, at least that part.
+pub type Facts<'a> = dyn Fn(&BTreeSet<String>, Part) -> Result<Arc<Book>, LoadError> + 'a;
 
 /// Judges a commit by the change rules.
 pub fn judge_commit(
@@ -173,7 +181,6 @@ pub fn judge_commit(
     }
     let mut wanted = BTreeSet::new();
     for new in &checks {
-        wanted.insert(path_of(Kind::Instrument, &new.check.instrument));
         let people = [&new.check.entered_by, &new.check.amended_by];
         let people = people.into_iter().flatten().chain([&new.check.operator]);
         wanted.extend(people.map(|id| path_of(Kind::Person, id)));
@@ -181,7 +188,7 @@ pub fn judge_commit(
     for review in &reviews {
         wanted.insert(path_of(Kind::Person, &review.reviewer));
     }
-    let book = facts_after(&wanted)?;
+    let book = facts_after(&wanted, Part::People)?;
     let book: &Book = &book;
     let marker_of = |source: &dyn Source| -> Result<Option<Loaded<Marker>>, LoadError> {
         let Some(bytes) = source.read(MARKER)? else {
@@ -276,6 +283,12 @@ pub fn judge_commit(
     if any_before {
         findings = by_rules(&checks);
     }
+    if findings.is_empty() {
+        return Ok(JudgedChange { findings, resting });
+    }
+    // How grave they are only the policies tell.
+    let book = facts_after(&wanted, Part::All)?;
+    let book: &Book = &book;
     for new in &checks {
         let policy = View::of(book, &new.doc, &new.check, &new.id).and_then(|view| view.policy);
         for finding in &mut findings {

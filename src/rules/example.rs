@@ -388,7 +388,7 @@ pub(super) mod tests {
             now: *at,
             as_of: None,
         };
-        let book = |_: &BTreeSet<String>| Ok(std::sync::Arc::new(Book::facts(after, clock)?));
+        let book = |_: &BTreeSet<String>, _| Ok(std::sync::Arc::new(Book::facts(after, clock)?));
         let change = Change {
             id: None,
             author: Some(author),

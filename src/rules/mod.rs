@@ -18,7 +18,9 @@ use crate::finding::{Finding, Place, Related, Severity};
 use crate::fleet::Fleet;
 use crate::parse::FaultKind;
 use crate::source::Entry;
-pub use change::{Change, Earlier, Facts, JudgedChange, Parent, Parted, is_fact, judge_commit};
+pub use change::{
+    Change, Earlier, Facts, JudgedChange, Parent, Part, Parted, is_fact, judge_commit,
+};
 pub use effect::{Affected, effects};
 pub use facts::Rests;
 pub use history_rewritten::Moved;

@@ -416,11 +416,8 @@ fn to_do(brought: &Brought, forge: Option<&Forge>) -> Vec<String> {
             Some(_) => "the link under each opens one that is filled in but for time and decision"
                 .to_owned(),
             None => format!(
-                "{} begins one",
-                code(
-                    &format!("shearbook new review {} --by YOUR-ID", first.id),
-                    SHORT
-                )
+                "in a clone that has this branch, {} writes one, and `--reject` with `--comment` the other",
+                code(&format!("shearbook review {} --approve", first.id), SHORT)
             ),
         };
         lines.push(format!(
