@@ -12,7 +12,7 @@ use crate::parse::layout::{self, CheckName, Slot, slot};
 use crate::record::Kind;
 use crate::record::check::{Check, Verdict};
 use crate::report::{printable, wrapped};
-use crate::rules::compared::{Effect, Effects, effects};
+use crate::rules::{Affected, Both, effects_on_all};
 use crate::source::disk::Disk;
 use crate::source::git::Repository;
 use crate::source::overlay::Overlay;
@@ -302,7 +302,7 @@ struct Change<'a> {
 impl Change<'_> {
     /// The amendments, and what the whole change does. What one check says of another is seen once that one is amended,
     /// so this is gone through until no further check is changed.
-    fn amend(&self) -> Result<(Vec<Amended>, Effects), Trouble> {
+    fn amend(&self) -> Result<(Vec<Amended>, Both), Trouble> {
         let committed = here::committed(self.repository, Kind::Check.folder())?;
         let mut overlay = Overlay::over(self.disk);
         let corrected = self.corrected.text.as_str().as_bytes().to_vec();
@@ -311,23 +311,23 @@ impl Change<'_> {
         let edited = here::edited(self.repository, Kind::Check.folder())?;
         let mut amended: BTreeMap<String, Amended> = BTreeMap::new();
         loop {
-            let effects = effects(self.disk, &overlay, self.common.clock())?;
+            let effects = effects_on_all(self.disk, &overlay, self.common.clock())?;
             // A record that is wrong in itself is told before what that does to checks.
             let mut errors = new_errors(&effects, &[]).into_iter();
             if amended.is_empty() && errors.any(|finding| finding.place.path == self.path) {
                 return Ok((Vec::new(), effects));
             }
-            let changed = effects.checks.iter();
-            let changed: Vec<&Effect> = changed
+            let changed = effects.affected.iter();
+            let changed: Vec<&Affected> = changed
                 .filter(|effect| self.is_settled(&effect.path, &committed))
                 .collect();
             if changed.is_empty() {
                 return Ok((amended.into_values().collect(), effects));
             }
-            let own = |effect: &&Effect| {
-                effect.figures || effect.rules.iter().any(|rule| *rule != "repeat-of")
+            let own = |effect: &&Affected| {
+                !effect.figures.is_empty() || effect.rules().any(|rule| rule != "repeat-of")
             };
-            let first: Vec<&Effect> = changed.iter().copied().filter(own).collect();
+            let first: Vec<&Affected> = changed.iter().copied().filter(own).collect();
             let now = if first.is_empty() { changed } else { first };
             let mut lacking = Vec::new();
             for effect in now {
@@ -338,7 +338,7 @@ impl Change<'_> {
                         overlay.files.insert(one.path.clone(), bytes);
                         amended.insert(one.path.clone(), one);
                     }
-                    None => lacking.push(effect.id.as_str()),
+                    None => lacking.push(effect.id().to_owned()),
                 }
             }
             if !lacking.is_empty() {
@@ -359,18 +359,18 @@ impl Change<'_> {
     }
 
     /// The sealed drafts that the change concerns.
-    fn drafts(&self, effects: &Effects) -> Result<Vec<String>, Trouble> {
+    fn drafts(&self, effects: &Both) -> Result<Vec<String>, Trouble> {
         let committed = here::committed(self.repository, Kind::Check.folder())?;
-        let paths = effects.checks.iter().map(|effect| effect.path.clone());
+        let paths = effects.affected.iter().map(|effect| effect.path.clone());
         Ok(paths
             .filter(|path| !self.is_settled(path, &committed))
             .collect())
     }
 
     /// `None` where a figure cannot be had.
-    fn amendment(&self, facts: &Book, effect: &Effect) -> Result<Option<Amended>, Trouble> {
-        let ours = || Trouble::Ours(format!("{} has no record that can be amended", effect.id));
-        let name = CheckName::parse(&effect.id).ok_or_else(|| {
+    fn amendment(&self, facts: &Book, effect: &Affected) -> Result<Option<Amended>, Trouble> {
+        let ours = || Trouble::Ours(format!("{} has no record that can be amended", effect.id()));
+        let name = CheckName::parse(effect.id()).ok_or_else(|| {
             refused(
                 format!("{} is no name of a check", effect.path),
                 format!("shearbook validate {} tells what is wrong", effect.path),
@@ -436,7 +436,7 @@ fn is_amendment(path: &str) -> bool {
 }
 
 /// The errors that the change brings; of a draft that is sealed again none.
-fn new_errors(effects: &Effects, drafts: &[String]) -> Vec<Finding> {
+fn new_errors(effects: &Both, drafts: &[String]) -> Vec<Finding> {
     let is_error = |finding: &&Finding| finding.severity == Severity::Error;
     let key = |finding: &Finding| {
         (

@@ -1,15 +1,15 @@
 //! What a change of facts does to committed checks: which of their figures and findings would become others.
 
-use super::run::{Wanted, judge_with};
+use super::run::{Outcome, Wanted, judge_with, run};
 use crate::book::figures::figures;
 use crate::book::view::View;
-use crate::book::{Book, Clock, LoadError};
+use crate::book::{Book, Clock, LoadError, each_of};
 use crate::finding::{Place, Severity};
-use crate::parse::layout::{Slot, slot};
+use crate::parse::layout::{self, CheckName, Slot, slot};
 use crate::parse::parse;
 use crate::record::Kind;
 use crate::record::check::Check;
-use crate::source::Source;
+use crate::source::{Source, What};
 use std::collections::BTreeMap;
 
 /// One committed check that a change of facts would make another.
@@ -22,12 +22,29 @@ pub struct Affected {
     /// Key, as it was, as it is; `None` where it cannot be had.
     pub figures: Vec<(String, Option<String>, Option<String>)>,
     /// Findings that come.
-    pub gained: Vec<String>,
+    pub gained: Vec<(&'static str, Severity)>,
     /// Findings that go.
-    pub lost: Vec<String>,
+    pub lost: Vec<(&'static str, Severity)>,
+}
+
+/// What two books say of all their checks, and of which of them not the same.
+pub struct Both {
+    pub before: Outcome,
+    pub after: Outcome,
+    pub affected: Vec<Affected>,
 }
 
 impl Affected {
+    /// The check's id.
+    pub fn id(&self) -> &str {
+        layout::record(&self.path).map_or(self.path.as_str(), |(_, id)| id)
+    }
+
+    /// The rules of the findings that come or go.
+    pub fn rules(&self) -> impl Iterator<Item = &'static str> {
+        self.gained.iter().chain(&self.lost).map(|(rule, _)| *rule)
+    }
+
     /// In words, the most telling first.
     pub fn say(&self) -> String {
         const SAID: usize = 6;
@@ -44,11 +61,11 @@ impl Affected {
                 or_none(is)
             ));
         }
-        for rule in &self.gained {
-            parts.push(format!("{rule} comes"));
+        for (rule, severity) in &self.gained {
+            parts.push(format!("{rule} ({}) comes", severity.name()));
         }
-        for rule in &self.lost {
-            parts.push(format!("{rule} goes"));
+        for (rule, severity) in &self.lost {
+            parts.push(format!("{rule} ({}) goes", severity.name()));
         }
         let more = parts.len().saturating_sub(SAID);
         parts.truncate(SAID);
@@ -86,24 +103,36 @@ fn said(
     checks: &[String],
     clock: Clock,
 ) -> Result<BTreeMap<String, Said>, LoadError> {
-    let mut all: BTreeMap<String, Said> = BTreeMap::new();
     // Without its marker a book says nothing of any check.
-    if source.read(crate::parse::layout::MARKER)?.is_none() {
-        return Ok(all);
+    if source.read(layout::MARKER)?.is_none() {
+        return Ok(BTreeMap::new());
     }
     let book = Book::facts(source, clock)?;
     let outcome = judge_with(source, book, &Wanted::Only(checks))?;
-    for finding in outcome.findings {
-        if checks.binary_search(&finding.place.path).is_ok() {
-            let key = (finding.rule, finding.place.pointer, finding.severity);
-            let said = all.entry(finding.place.path).or_default();
+    said_in(&outcome, source, checks)
+}
+
+/// What an outcome says of checks, which are in order of path.
+fn said_in(
+    outcome: &Outcome,
+    source: &dyn Source,
+    checks: &[String],
+) -> Result<BTreeMap<String, Said>, LoadError> {
+    let mut all: BTreeMap<String, Said> = BTreeMap::new();
+    for finding in &outcome.findings {
+        // That a written figure differs follows from the figure itself.
+        let follows = finding.rule == super::computed_differs::RULE.id;
+        let at = &finding.place;
+        if !follows && checks.binary_search(&at.path).is_ok() {
+            let key = (finding.rule, at.pointer.clone(), finding.severity);
+            let said = all.entry(at.path.clone()).or_default();
             *said.findings.entry(key).or_default() += 1;
         }
     }
     let Some(book) = &outcome.book else {
         return Ok(all);
     };
-    let each = crate::book::each_of(checks, |path| -> Result<_, LoadError> {
+    let each = each_of(checks, |path| -> Result<_, LoadError> {
         let Slot::Record(Kind::Check, id) = slot(path) else {
             return Ok(None);
         };
@@ -127,6 +156,45 @@ fn said(
     Ok(all)
 }
 
+/// Compares what two books, which differ in their facts, say of each check that both hold unchanged and none amends.
+pub fn effects_on_all(
+    before: &dyn Source,
+    after: &dyn Source,
+    clock: Clock,
+) -> Result<Both, LoadError> {
+    let old = run(before, clock, &Wanted::All)?;
+    let new = run(after, clock, &Wanted::All)?;
+    let entries = after.list(Kind::Check.folder())?;
+    let paths: Vec<&str> = entries
+        .iter()
+        .filter(|entry| entry.what == What::File)
+        .map(|entry| entry.path.as_str())
+        .collect();
+    let is_amended = |id: &str| {
+        let next = CheckName::parse(id).map(|name| name.next().path());
+        next.is_some_and(|next| paths.binary_search(&next.as_str()).is_ok())
+    };
+    let own: Vec<&str> = paths
+        .iter()
+        .filter(|path| layout::record(path).is_ok_and(|(_, id)| !is_amended(id)))
+        .copied()
+        .collect();
+    let unchanged = each_of(&own, |path| -> Result<_, LoadError> {
+        let same = before.read(path)? == after.read(path)?;
+        Ok(same.then(|| (*path).to_owned()))
+    })?;
+    let checks: Vec<String> = unchanged.into_iter().flatten().collect();
+    let (was, is) = (
+        said_in(&old, before, &checks)?,
+        said_in(&new, after, &checks)?,
+    );
+    Ok(Both {
+        affected: differences(&was, &is, &checks),
+        before: old,
+        after: new,
+    })
+}
+
 /// The checks, in order of path, of which another book says something else.
 pub fn effects(
     before: &dyn Source,
@@ -138,6 +206,14 @@ pub fn effects(
         return Ok(Vec::new());
     }
     let (was, is) = (said(before, checks, clock)?, said(after, checks, clock)?);
+    Ok(differences(&was, &is, checks))
+}
+
+fn differences(
+    was: &BTreeMap<String, Said>,
+    is: &BTreeMap<String, Said>,
+    checks: &[String],
+) -> Vec<Affected> {
     let none = Said::default();
     let mut affected = Vec::new();
     for path in checks {
@@ -165,8 +241,8 @@ pub fn effects(
             let many = one.findings.iter();
             let more = many
                 .filter(|(key, count)| other.findings.get(key).is_none_or(|other| other < count));
-            let mut rules: Vec<String> = more
-                .map(|((rule, _, severity), _)| format!("{rule} ({})", severity.name()))
+            let mut rules: Vec<_> = more
+                .map(|((rule, _, severity), _)| (*rule, *severity))
                 .collect();
             rules.dedup();
             rules
@@ -183,5 +259,5 @@ pub fn effects(
             lost: more(was, is),
         });
     }
-    Ok(affected)
+    affected
 }

@@ -23,11 +23,7 @@ fn commit(commit: &Commit<'_>, out: &mut Out<'_>) {
             1 => "1 committed check".to_owned(),
             count => format!("{count} committed checks"),
         };
-        let mut ids: Vec<&str> = effect
-            .affected
-            .iter()
-            .map(|one| check_id(&one.path))
-            .collect();
+        let mut ids: Vec<&str> = effect.affected.iter().map(super::Affected::id).collect();
         ids.truncate(IN_SENTENCE);
         let first = match count - ids.len() {
             0 => format!(": {}", ids.join(", ")),
@@ -52,21 +48,13 @@ fn commit(commit: &Commit<'_>, out: &mut Out<'_>) {
     }
 }
 
-/// The id of a check by its file.
-pub(super) fn check_id(path: &str) -> &str {
-    crate::parse::layout::record(path).map_or(path, |(_, id)| id)
-}
-
 /// The line as it was, and the checks that change.
 pub(super) fn name_checks(mut said: super::Said<'_>, effect: &Effect) {
     if let Some(was) = &effect.was {
         said = said.because(was.clone(), "as it was committed");
     }
     for one in effect.affected.iter().take(NAMED) {
-        said = said.because(
-            one.place.clone(),
-            format!("{}: {}", check_id(&one.path), one.say()),
-        );
+        said = said.because(one.place.clone(), format!("{}: {}", one.id(), one.say()));
     }
     let more = effect.affected.len().saturating_sub(NAMED);
     if more > 0 {

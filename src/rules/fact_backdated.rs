@@ -1,5 +1,5 @@
 use super::commit::Commit;
-use super::fact_altered::{check_id, name_checks};
+use super::fact_altered::name_checks;
 use super::{Out, Rule, Run};
 use crate::finding::Severity;
 
@@ -13,11 +13,7 @@ pub(super) static RULE: Rule = Rule {
 
 fn commit(commit: &Commit<'_>, out: &mut Out<'_>) {
     for effect in commit.backdated {
-        let mut ids: Vec<&str> = effect
-            .affected
-            .iter()
-            .map(|one| check_id(&one.path))
-            .collect();
+        let mut ids: Vec<&str> = effect.affected.iter().map(super::Affected::id).collect();
         let count = ids.len();
         ids.truncate(5);
         let more = match count - ids.len() {

@@ -4,7 +4,6 @@
 
 mod change;
 pub mod commit;
-pub mod compared;
 mod effect;
 pub mod example;
 mod facts;
@@ -21,7 +20,7 @@ use crate::source::Entry;
 pub use change::{
     Change, Earlier, Facts, JudgedChange, Parent, Part, Parted, is_fact, judge_commit,
 };
-pub use effect::{Affected, effects};
+pub use effect::{Affected, Both, effects, effects_on_all};
 pub use facts::Rests;
 pub use history_rewritten::Moved;
 pub use record_altered::{Touched, is_sealed};
