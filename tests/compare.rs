@@ -524,7 +524,8 @@ fn reviews_and_nonconformities_are_told() {
     says(
         &page,
         &[
-            "This change decides 1 nonconformity. Nothing was found wrong.",
+            "This change decides 1 nonconformity. Found: no errors, 1 warning, no notices.",
+            "warning `author-not-reviewer` in `nonconformities/2026-03-02-vm-1.toml`",
             "- `2026-03-02-vm-1`: decided; opened `2026-03-02`; about `VM-1/2026-03-02-1000`; evaluation `nothing was measured`; decision `repaired`; by `qa-01`; on `2026-03-03`.",
         ],
     );

@@ -556,7 +556,7 @@ fn tired_mistakes_at_a_fact_end_in_words_and_change_no_file() {
     refuse(
         &["fluids/K-1", VALUE, "496.0", "--by", "qa-01"],
         1,
-        &["operator-not-authorised"],
+        &["which qa-01 is not authorised for today"],
     );
     refuse(
         &["fluids/K-1", VALUE, "496.0", "--by", "qa-1"],
@@ -706,6 +706,40 @@ fn nonconformity_begins_with_the_checks_it_is_about() {
     );
     // It is open as it stands; the outcome follows.
     sound(&scratch);
+}
+
+#[test]
+fn fact_is_not_corrected_by_somebody_who_may_not_amend() {
+    let scratch = bench();
+    scratch.committed_check("0900");
+    let before = scratch.snapshot(&scratch.top);
+    let words = |by| {
+        [
+            "correct",
+            FLUID,
+            "/value/0/viscosity_mpa_s",
+            "484.5",
+            "--reason",
+            "mistyped",
+            "--by",
+            by,
+        ]
+    };
+    let done = scratch.shearbook(&words("qa-01")).ends(1);
+    for said in [
+        "1 check rests on it",
+        "qa-01 is not authorised for today",
+        "--by: op-01",
+    ] {
+        assert!(
+            done.err.contains(said),
+            "no {said} in {}{}",
+            done.out,
+            done.err
+        );
+    }
+    assert_eq!(scratch.snapshot(&scratch.top), before);
+    scratch.shearbook(&words("op-01")).ends(0);
 }
 
 #[test]

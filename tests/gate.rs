@@ -819,7 +819,11 @@ fn executable(_path: &std::path::Path) {}
 /// Every file below the top, git's own among them.
 #[test]
 fn no_command_writes_but_the_file_that_it_is_asked_for() {
-    let scratch = Scratch::book();
+    let scratch = Scratch::empty().with_facts("");
+    // Some commands work with today's date, whenever that is.
+    scratch.edit("people/op-01.toml", "until = 2026-12-31\n", "");
+    scratch.git(&["add", "--all"]);
+    scratch.commit_unverified();
     let path = scratch.committed_check("0900");
     let other = scratch.sound_check("1000");
     scratch.stage(&other);
@@ -889,4 +893,35 @@ fn no_command_writes_but_the_file_that_it_is_asked_for() {
         assert!(old, "{words:?}");
         scratch.remove(&file);
     }
+}
+
+#[test]
+fn a_range_without_a_beginning_is_no_range() {
+    let scratch = Scratch::book();
+    scratch.committed_check("0900");
+    for range in ["..HEAD", "..", "...HEAD", ""] {
+        let done = scratch.shearbook(&["gate", "--range", range]).ends(2);
+        assert!(
+            done.err.contains("shearbook gate --help"),
+            "{range}: {}",
+            done.err
+        );
+    }
+    scratch.shearbook(&["gate", "--range", "HEAD~1.."]).ends(0);
+}
+
+#[test]
+fn an_open_nonconformity_is_written_on_and_does_not_go() {
+    let scratch = Scratch::book();
+    let path = "nonconformities/N-1.toml";
+    let text = "format = 1\nid = \"N-1\"\nopened = 2026-03-02\nchecks = []\n";
+    scratch.committed_check("0900");
+    scratch.write(path, text.replace("[]", "[\"VM-1/2026-03-02-0900\"]"));
+    scratch.stage(path);
+    scratch.commit_unverified();
+    scratch.edit(path, "opened", "note = \"seen by op-01\"\nopened");
+    scratch.stage(path);
+    scratch.gate().passes();
+    scratch.git(&["rm", "--quiet", "--force", path]);
+    scratch.gate().refuses(&[(ALTERED, path)]);
 }

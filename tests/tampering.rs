@@ -766,10 +766,11 @@ fn sealed_list_shortened_and_branch_forced_in_one_push() {
     lab.git(&["branch", "audited"]);
     let server = lab.server();
     lab.edit(MARKER, "[\"main\", \"audited\"]", "[\"main\"]");
-    lab.commit("qa-01", 1);
-    server
-        .push(&lab, &["main", "+HEAD~2:audited"])
-        .says(&[error("history-rewritten", "*")]);
+    let id = lab.commit("qa-01", 1);
+    server.push(&lab, &["main", "+HEAD~2:audited"]).says(&[
+        error("history-rewritten", "*"),
+        warning("signing-switched-off", "*").by(&id),
+    ]);
 }
 
 #[test]
@@ -1193,12 +1194,13 @@ fn lateness_allowed_in_the_same_push() {
     let lab = Lab::with_checks();
     let server = lab.server();
     lab.append(MARKER, "\n[gate]\nlate_entry_days = 365\n");
-    lab.commit("qa-01", 2);
+    let eased = lab.commit("qa-01", 2);
     let late = lab.check(20, "0900");
     let id = lab.commit("op-01", 1);
-    server
-        .push(&lab, &["main"])
-        .says(&[error("entered-late", &late).by(&id)]);
+    server.push(&lab, &["main"]).says(&[
+        error("entered-late", &late).by(&id),
+        warning("signing-switched-off", "*").by(&eased),
+    ]);
 }
 
 #[test]

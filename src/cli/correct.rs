@@ -11,6 +11,7 @@ use crate::parse::edit;
 use crate::parse::layout::{self, CheckName, Slot, slot};
 use crate::record::Kind;
 use crate::record::check::{Check, Verdict};
+use crate::record::person::{Duty, Person};
 use crate::report::{printable, wrapped};
 use crate::rules::{Affected, Both, effects_on_all};
 use crate::source::disk::Disk;
@@ -96,6 +97,9 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
         corrected: &corrected,
     };
     let (amended, effects) = change.amend()?;
+    if !amended.is_empty() {
+        may_amend(&book, &by, amended.len())?;
+    }
     let width = output::style(common).width;
     let errors = new_errors(&effects, &change.drafts(&effects)?);
     if !errors.is_empty() {
@@ -426,6 +430,36 @@ fn settled(
         ));
     }
     Ok(())
+}
+
+/// An amendment is a record of a check, which not everybody who keeps facts may make.
+fn may_amend(book: &Book, by: &str, amendments: usize) -> Result<(), Trouble> {
+    let today = book.as_of();
+    let may = |person: &Person| book.authorised_on(person, Duty::Check, today);
+    let person = book.people.named(by);
+    if person.sound().is_none_or(|person| may(person)) {
+        return Ok(());
+    }
+    let others: Vec<&str> = book
+        .people
+        .sound()
+        .filter(|person| may(person))
+        .map(|person| person.id.as_str())
+        .collect();
+    let checks = match amendments {
+        1 => "1 check rests on it, and the amendment of it is a record".to_owned(),
+        many => format!("{many} checks rest on it, and the amendment of each is a record"),
+    };
+    Err(refused(
+        format!("{checks} of a check, which {by} is not authorised for today"),
+        match others.is_empty() {
+            true => "authorise somebody for checks first: [[authorised]] with for = \"check\" in a file of people/. Nothing was written".to_owned(),
+            false => format!(
+                "have it corrected by somebody who is, with --by: {}. Nothing was written",
+                others.join(", ")
+            ),
+        },
+    ))
 }
 
 fn is_amendment(path: &str) -> bool {

@@ -167,6 +167,12 @@ fn asked(repository: &Repository, named: &str) -> Result<Range, Trouble> {
         })
     };
     let tip = commit(or_head(tip))?;
+    // A variable of CI that is empty must not pass for a range without commits.
+    if base == Some("") || named.is_empty() {
+        return Err(Trouble::Usage(format!(
+            "\"{named}\" does not say where the range begins: write --range A..B, such as origin/main..HEAD"
+        )));
+    }
     // CI names a branch that is new by zeros.
     let base = base.filter(|base| base.is_empty() || !base.bytes().all(|byte| byte == b'0'));
     let base = base.map(|base| commit(or_head(base))).transpose()?;

@@ -135,6 +135,29 @@ enum Command {
     Schema(schema::Arguments),
 }
 
+impl Command {
+    /// As it is typed.
+    fn name(&self) -> &'static str {
+        match self {
+            Command::Tour(_) => "tour",
+            Command::Init(_) => "init",
+            Command::New(_) => "new",
+            Command::Validate(_) => "validate",
+            Command::Seal(_) => "seal",
+            Command::Amend(_) => "amend",
+            Command::Correct(_) => "correct",
+            Command::Show(_) => "show",
+            Command::Review(_) => "review",
+            Command::Status(_) => "status",
+            Command::Gate(_) => "gate",
+            Command::Compare(_) => "compare",
+            Command::Hook(_) => "hook",
+            Command::Explain(_) => "explain",
+            Command::Schema(_) => "schema",
+        }
+    }
+}
+
 /// How a command ends.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum End {
@@ -239,7 +262,11 @@ pub fn main() -> ExitCode {
         Ok(End::Fine) => ExitCode::SUCCESS,
         Ok(End::Refused) => ExitCode::from(1),
         Err(Trouble::Usage(message)) => {
-            complain(&message, "shearbook --help tells the commands");
+            let help = format!(
+                "shearbook {} --help tells how it is written, with an example",
+                cli.command.name()
+            );
+            complain(&message, &help);
             ExitCode::from(2)
         }
         Err(Trouble::Refused(error)) => {

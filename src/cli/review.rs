@@ -3,7 +3,7 @@
 use super::here::Here;
 use super::template::{quoted, schema_line, schema_path};
 use super::{Common, End, Ended, Trouble, new, output, progress, validate};
-use crate::book::review::{Digest, ReviewFacts};
+use crate::book::review::{Digest, ReviewFacts, standing};
 use crate::book::{Book, Clock};
 use crate::finding::{Counts, Finding, Severity};
 use crate::fleet::reviews::{Waiting, waiting};
@@ -426,7 +426,26 @@ fn decide(common: &Common, arguments: &Arguments, record: &str) -> Ended {
     if !common.quiet {
         let of_subject = others.iter().filter(|finding| finding.place.path == *path);
         let errors = of_subject.filter(is_error).count();
-        output::say(&done(common, &disk, &decided, &own, errors));
+        let mut more = Vec::new();
+        if *key == "check"
+            && let Some(next) = CheckName::parse(id).map(|name| name.next())
+            && disk.what(&next.path())?.is_some()
+        {
+            more.push(format!(
+                "beware: {} amends it, and counts in its place; that is what waits for a review",
+                next.id()
+            ));
+        }
+        let reviews = outcome.links.reviews.get(id);
+        for standing in standing(reviews.into_iter().flatten(), now) {
+            if standing.rejects() && *standing.reviewer != *decided.reviewer {
+                more.push(format!(
+                    "beware: the rejection by {} stands, and prevails until {} decides anew",
+                    standing.reviewer, standing.reviewer
+                ));
+            }
+        }
+        output::say(&done(common, &disk, &decided, &own, errors, &more));
     }
     Ok(End::Fine)
 }
@@ -438,6 +457,7 @@ fn done(
     decided: &Decided<'_>,
     own: &[Finding],
     errors: usize,
+    more: &[String],
 ) -> String {
     let width = output::style(common).width;
     let Decided {
@@ -462,6 +482,7 @@ fn done(
             subject.path
         ));
     }
+    lines.extend(more.iter().cloned());
     for finding in own {
         let severity = finding.severity.name();
         lines.push(printable(&format!("{severity}: {}", finding.message)));

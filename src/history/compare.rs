@@ -13,7 +13,7 @@ use crate::parse::{Doc, parse, read};
 use crate::record::Kind;
 use crate::record::check::{Check, Verdict};
 use crate::record::person::Duty;
-use crate::record::review::Review;
+use crate::record::review::{Review, ReviewDecision};
 use crate::rules::{self, Outcome, Wanted};
 use crate::source::git::{Change, Repository, Staged};
 use crate::source::range::Range;
@@ -66,6 +66,8 @@ pub struct NewCheck {
     pub beside: Vec<String>,
     /// Of an amendment: how it differs from what it amends. `None` where that cannot be read.
     pub amends: Option<Vec<Difference>>,
+    /// Of an amendment: who rejected what it amends, with the comment.
+    pub rejected_before: Vec<(String, String)>,
     /// Somebody must still review it.
     pub awaits_review: bool,
     /// The names of the reviews of it that are there.
@@ -379,7 +381,25 @@ impl Brought {
             },
             _ => None,
         };
+        let mut rejected_before = Vec::new();
+        if let Some(previous) = name.as_ref().and_then(CheckName::previous) {
+            for entry in after.list(&previous.reviews_folder())? {
+                let Some(bytes) = after.read(&entry.path)? else {
+                    continue;
+                };
+                let parsed = parse::<Review>(&entry.path, bytes)?;
+                let (Some(doc), Some(review)) = (parsed.doc, parsed.record) else {
+                    continue;
+                };
+                if review.decision == ReviewDecision::Reject {
+                    let comment = doc.root.get("/comment").map(|node| node.to_json());
+                    let comment = comment.and_then(|text| text.as_str().map(str::to_owned));
+                    rejected_before.push((review.reviewer, comment.unwrap_or_default()));
+                }
+            }
+        }
         self.checks.push(NewCheck {
+            rejected_before,
             id,
             doc,
             check,
@@ -590,6 +610,12 @@ impl Brought {
                 _ => None,
             })
             .collect();
+        // What was amended is judged no more.
+        let all: BTreeSet<String> = ids.iter().map(|(path, _)| path.clone()).collect();
+        let is_amended =
+            |id: &str| CheckName::parse(id).is_some_and(|name| all.contains(&name.next().path()));
+        let mut ids = ids;
+        ids.retain(|(_, id)| !is_amended(id));
         let rest: Vec<Vec<String>> = each_of(&ids, |(path, id)| -> Result<_, LoadError> {
             let Some((doc, check)) = check_of(path, before)? else {
                 return Ok(Vec::new());

@@ -93,7 +93,9 @@ pub fn staged(
         Ok(snapshots)
     };
     let snapshots = snapshots()?;
-    findings.extend(sealed(repository, &parents, &names, &source, &against)?);
+    findings.extend(sealed(
+        repository, &parents, &names, &source, &against, None,
+    )?);
     if !has_marker {
         findings.sort();
         findings.dedup();
@@ -188,12 +190,15 @@ pub(super) fn sealed(
     names: &[String],
     source: &Staged,
     against: &[Vec<Change>],
+    commit: Option<&str>,
 ) -> Result<Vec<Finding>, LoadError> {
     let mut findings = Vec::new();
     for (changes, parent) in against.iter().zip(names) {
         for change in changes {
             let clash = clashes(against, change);
-            findings.extend(touched(repository, parents, source, change, parent, clash)?);
+            findings.extend(touched(
+                repository, parents, source, change, parent, clash, commit,
+            )?);
         }
     }
     let gone = against.iter().zip(names).find_map(|(changes, parent)| {
@@ -213,6 +218,7 @@ pub(super) fn sealed(
             restores_first: false,
             parent,
             clash: false,
+            commit,
         }));
     }
     Ok(findings)
@@ -408,6 +414,7 @@ fn touched(
     change: &Change,
     parent: &str,
     clash: bool,
+    commit: Option<&str>,
 ) -> Result<Vec<Finding>, LoadError> {
     let Some(old) = change
         .old
@@ -434,6 +441,7 @@ fn touched(
         restores_first,
         parent,
         clash,
+        commit,
     }))
 }
 

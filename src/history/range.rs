@@ -323,6 +323,7 @@ fn one(
             &names,
             &after,
             &commit.changes,
+            Some(&commit.id),
         )?);
         for finding in &mut said {
             finding.commit.clone_from(&own_id);
@@ -435,6 +436,7 @@ fn moved(
                         restores_first: false,
                         parent: &parent.chars().take(12).collect::<String>(),
                         clash: false,
+                        commit: Some(&commit.id),
                     };
                     for mut finding in rules::judge_change(&touched) {
                         finding.commit = Some(commit.id.clone());

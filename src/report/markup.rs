@@ -113,7 +113,13 @@ fn words(text: &str, most: usize, room: &mut usize, parts: &mut Vec<String>) -> 
 
 fn quote(odd: &mut Vec<&str>, most: usize, parts: &mut Vec<String>) {
     if !odd.is_empty() {
-        parts.push(code(&odd.join(" "), most));
+        let text = odd.join(" ");
+        // The mark behind a quotation is the sentence's own.
+        let quoted = text.trim_end_matches([',', ';', '.']);
+        match quoted.is_empty() {
+            true => parts.push(code(&text, most)),
+            false => parts.push(code(quoted, most) + &text[quoted.len()..]),
+        }
         odd.clear();
     }
 }
@@ -212,6 +218,10 @@ mod tests {
             ),
             ("a\n/approve", "a `/approve`"),
             ("set temperature_c", "set `temperature_c`"),
+            (
+                "by op@lab.example, or user.email.",
+                "by `op@lab.example`, or `user.email`.",
+            ),
         ] {
             assert_eq!(sentence(text, &[], 200), read);
         }

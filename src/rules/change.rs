@@ -10,10 +10,11 @@ use crate::book::{Book, Clock, LoadError, Loaded};
 use crate::finding::{Finding, Place};
 use crate::parse::layout::{MARKER, Slot, path_of, slot};
 use crate::parse::parse;
-use crate::record::Kind;
 use crate::record::book::{Book as Marker, Gate};
 use crate::record::check::Check;
+use crate::record::nonconformity::Nonconformity;
 use crate::record::review::Review;
+use crate::record::{Kind, Record};
 use crate::source::mixed::Mixed;
 use crate::source::overlay::Overlay;
 use crate::source::{Source, SourceError};
@@ -136,6 +137,7 @@ pub fn judge_commit(
     }
     let mut checks = Vec::new();
     let mut reviews = Vec::new();
+    let mut decided = Vec::new();
     let mut facts = Vec::new();
     for path in own {
         let brought = || -> Result<bool, LoadError> {
@@ -172,6 +174,15 @@ pub fn judge_commit(
                     }
                 }
             }
+            Slot::Record(Kind::Nonconformity, _) => {
+                let mut known = false;
+                for parent in &change.parents {
+                    let before = read_as::<Nonconformity>(path, parent.before)?;
+                    known |= before.is_some_and(|before| before.outcome.is_some());
+                }
+                let after = read_as::<Nonconformity>(path, change.after)?;
+                decided.extend(after.filter(|after| !known && after.outcome.is_some()));
+            }
             _ if is_fact(path) => {
                 let before = change.parents.first().map(|parent| parent.before);
                 facts.push(facts::difference(path, before, change.after)?.place);
@@ -188,18 +199,12 @@ pub fn judge_commit(
     for review in &reviews {
         wanted.insert(path_of(Kind::Person, &review.reviewer));
     }
+    for outcome in decided.iter().filter_map(|record| record.outcome.as_ref()) {
+        wanted.insert(path_of(Kind::Person, &outcome.by));
+    }
     let book = facts_after(&wanted, Part::People)?;
     let book: &Book = &book;
-    let marker_of = |source: &dyn Source| -> Result<Option<Loaded<Marker>>, LoadError> {
-        let Some(bytes) = source.read(MARKER)? else {
-            return Ok(None);
-        };
-        let parsed = parse::<Marker>(MARKER, bytes)?;
-        Ok(parsed
-            .doc
-            .zip(parsed.record)
-            .map(|(doc, record)| Loaded { doc, record }))
-    };
+    let marker_of = |source| read_as::<Marker>(MARKER, source);
     let mut markers = Vec::new();
     for (index, parent) in change.parents.iter().enumerate() {
         let changed = parent
@@ -249,6 +254,7 @@ pub fn judge_commit(
             markers: &markers,
             checks,
             reviews: &reviews,
+            decided: &decided,
             facts: &facts,
             altered: &altered,
             backdated: &backdated,
@@ -307,6 +313,15 @@ pub fn judge_commit(
     Ok(JudgedChange { findings, resting })
 }
 
+fn read_as<R: Record>(path: &str, source: &dyn Source) -> Result<Option<Loaded<R>>, LoadError> {
+    let Some(bytes) = source.read(path)? else {
+        return Ok(None);
+    };
+    let parsed = parse::<R>(path, bytes)?;
+    let read = parsed.doc.zip(parsed.record);
+    Ok(read.map(|(doc, record)| Loaded { doc, record }))
+}
+
 /// The facts that a commit changes for one of its parents, and what that does to checks committed there.
 #[allow(clippy::type_complexity)]
 fn of_facts(
@@ -326,6 +341,19 @@ fn of_facts(
                 && let Some(lost) = lost_rows(change, index, path)?
             {
                 altered.push(lost);
+            }
+            // What was corrected stays told, whoever took the file from where.
+            let lost = facts::rows_lost(path, parent.before, change.after)?;
+            if from.is_empty()
+                && let Some(row) = lost.into_iter().find(facts::Row::is_correction)
+                && change.after.read(path)?.is_some()
+            {
+                altered.push(Effect {
+                    place: facts::difference(path, Some(parent.before), change.after)?.place,
+                    was: Some(row.place),
+                    why: Why::LostCorrection,
+                    affected: Vec::new(),
+                });
             }
             if facts::same_values(path, parent.before, change.after)? {
                 continue;

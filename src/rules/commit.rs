@@ -6,6 +6,7 @@ use crate::finding::Place;
 use crate::parse::Doc;
 use crate::record::book::{Book as Marker, Gate};
 use crate::record::check::Check;
+use crate::record::nonconformity::Nonconformity;
 use crate::record::person::Person;
 use crate::record::review::Review;
 use jiff::Timestamp;
@@ -34,6 +35,8 @@ pub struct Commit<'a> {
     pub checks: &'a [NewCheck],
     /// The reviews that no parent has.
     pub reviews: &'a [Loaded<Review>],
+    /// The nonconformities whose outcome no parent has.
+    pub decided: &'a [Loaded<Nonconformity>],
     /// The facts that are as no parent has them.
     pub facts: &'a [Place],
     pub altered: &'a [Effect],
@@ -76,6 +79,8 @@ pub enum Why {
     NotAmended,
     /// A row of one side of a merge is gone.
     LostRow,
+    /// A `[[correction]]` is gone or another one.
+    LostCorrection,
     /// An appended row with a reason for being late.
     Late,
 }

@@ -47,7 +47,7 @@ fn commit(commit: &Commit<'_>, out: &mut Out<'_>) {
         said.help(match commit.id {
             None => "say why in late_reason = \"...\", beside the other keys at the top of the file; then seal and stage it again".to_owned(),
             Some(_) => format!(
-                "where {} is not shared yet, put late_reason = \"...\" into the check, seal it and amend the commit; else have a nonconformity decide about it",
+                "put late_reason = \"...\" into the check and seal it in {} itself (git commit --amend, or git rebase where later commits follow): once it is on a sealed branch it stays so",
                 commit.name()
             ),
         });

@@ -471,6 +471,7 @@ pub(super) mod tests {
                         restores_first: false,
                         parent: "HEAD",
                         clash: false,
+                        commit: None,
                     }));
                 }
                 let name = format!("{id}, {} {}", section.title, case.title);

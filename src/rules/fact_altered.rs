@@ -34,6 +34,10 @@ fn commit(commit: &Commit<'_>, out: &mut Out<'_>) {
                 "a row that one side of this merge brought is gone".to_owned(),
                 "put the row back beside those of the other side: a merge keeps the rows of both".to_owned(),
             ),
+            Why::LostCorrection => (
+                "a [[correction]] that was committed is gone or is another one now".to_owned(),
+                "put it back as it was: it tells what stood here before, and what amendments rest on. A further correction gets a row of its own".to_owned(),
+            ),
             Why::NotAmended => (
                 format!("this corrects what {checks} rest on without amending them{first}"),
                 "amend each of them in the same change: shearbook correct does both at once".to_owned(),

@@ -141,6 +141,13 @@ pub(super) struct Row {
     pub place: Place,
 }
 
+impl Row {
+    /// It tells of a correction.
+    pub fn is_correction(&self) -> bool {
+        self.key == "correction"
+    }
+}
+
 fn rows(doc: &Doc) -> Vec<Row> {
     let Value::Table(entries) = &doc.root.value else {
         return Vec::new();

@@ -28,6 +28,8 @@ pub struct Touched<'a> {
     pub parent: &'a str,
     /// The parents of a merge hold different records at this path.
     pub clash: bool,
+    /// The commit that does it; `None` of the one in the making.
+    pub commit: Option<&'a str>,
 }
 
 /// A check that was lost and comes back as another one.
@@ -76,12 +78,19 @@ fn change(touched: &Touched<'_>, out: &mut Out<'_>) {
         Kind::Check | Kind::Review if touched.restores_first => return,
         Kind::Check | Kind::Review => kind.noun(),
         Kind::Nonconformity => {
-            let before = outcome(touched.path, touched.before);
-            let after = touched.after.and_then(|bytes| outcome(touched.path, bytes));
-            if before.is_none() || before == after {
-                return;
+            let before = decided(touched.path, touched.before);
+            let after = touched.after.and_then(|bytes| decided(touched.path, bytes));
+            match (&before, touched.after) {
+                // What is open may be written on, but it does not go.
+                (None, None) => {}
+                (None, Some(_)) => return,
+                (Some(_), _) if before == after => return,
+                _ => {}
             }
-            "outcome of a nonconformity"
+            match before {
+                Some(_) => "nonconformity that was decided",
+                None => "nonconformity",
+            }
         }
         _ => return,
     };
@@ -102,6 +111,14 @@ fn change(touched: &Touched<'_>, out: &mut Out<'_>) {
         Some(was) => said.because(was, "the line as it was committed"),
         None => said,
     };
+    if let Some(id) = touched.commit {
+        let short = id.get(..12).unwrap_or(id);
+        said.help(format!(
+            "take commit {short} out of the branch: git reset --soft {} where it is the last one, git rebase -i {} where others follow; then commit anew without this. A further commit that puts the record back does not undo this one. Write what is right as a new record beside it: shearbook amend does it",
+            touched.parent, touched.parent
+        ));
+        return;
+    }
     if touched.clash {
         said.help(format!(
             "both branches hold a record of this name and no merge can keep both. Undo the merge (git merge --abort); on the branch that is not shared yet, go back before the commit that brought {} and enter the check under the minute in which it was performed",
@@ -110,15 +127,18 @@ fn change(touched: &Touched<'_>, out: &mut Out<'_>) {
         return;
     }
     said.help(format!(
-        "put it back: git restore --source={} --staged --worktree -- '{}'. Write what is right as a new record beside it: an amendment, whose name ends in .a1, with amends, reason, amended and amended_by",
+        "put it back: git restore --source={} --staged --worktree -- '{}'. Write what is right as a new record beside it: shearbook amend writes the amendment, whose name ends in .a1",
         touched.parent, touched.path
     ));
 }
 
-/// The table `[outcome]`; `None` where there is none.
-fn outcome(path: &str, bytes: &[u8]) -> Option<serde_json::Value> {
+/// All that a decided nonconformity says but its note; `None` where it has no outcome.
+fn decided(path: &str, bytes: &[u8]) -> Option<serde_json::Value> {
     let parsed = parse::<Nonconformity>(path, bytes.to_vec()).ok()?;
-    Some(parsed.doc?.root.get("/outcome")?.to_json())
+    let mut all = parsed.doc?.root.to_json();
+    all.get("outcome")?;
+    all.as_object_mut()?.remove("note");
+    Some(all)
 }
 
 /// The first line that differs, after and before.

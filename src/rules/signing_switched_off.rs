@@ -15,17 +15,23 @@ fn commit(commit: &Commit<'_>, out: &mut Out<'_>) {
     let Some(marker) = &commit.book.marker else {
         return;
     };
-    for key in ["require_signed_commits", "require_known_authors"] {
-        let before = commit.markers.iter().find(|before| asks(&before.gate, key));
-        let Some(before) = before.filter(|_| !asks(&marker.gate, key)) else {
+    for key in [
+        "require_signed_commits",
+        "require_known_authors",
+        "sealed_refs",
+        "late_entry_days",
+    ] {
+        let mut before = commit.markers.iter();
+        let Some(before) = before.find(|before| ends(key, &before.gate, &marker.gate)) else {
             continue;
         };
         let pointer = format!("/gate/{key}");
         out.say(
             marker.at(&pointer),
             format!(
-                "{} ends what the gate required: {key} was true. This change is still judged by it",
-                commit.name()
+                "{} asks less of changes than the gate did: {key} was {}. This change is still judged by that",
+                commit.name(),
+                written(key, &before.gate)
             ),
         )
         .because(before.at(&pointer), "as it was committed")
@@ -33,9 +39,31 @@ fn commit(commit: &Commit<'_>, out: &mut Out<'_>) {
     }
 }
 
-fn asks(gate: &Gate, key: &str) -> bool {
+/// Whether a setting asks less than it did.
+fn ends(key: &str, before: &Gate, after: &Gate) -> bool {
     match key {
-        "require_signed_commits" => gate.require_signed_commits,
-        _ => gate.require_known_authors,
+        "require_signed_commits" => before.require_signed_commits && !after.require_signed_commits,
+        "require_known_authors" => before.require_known_authors && !after.require_known_authors,
+        "late_entry_days" => after.late_entry_days > before.late_entry_days,
+        _ => {
+            let sealed = before.sealed_refs.iter().flatten();
+            let mut still = sealed.map(|name| match &after.sealed_refs {
+                Some(names) => names.contains(name),
+                None => true,
+            });
+            still.any(|still| !still)
+        }
+    }
+}
+
+fn written(key: &str, gate: &Gate) -> String {
+    match key {
+        "late_entry_days" => gate.late_entry_days.to_string(),
+        "sealed_refs" => gate
+            .sealed_refs
+            .as_ref()
+            .map(|names| names.join(", "))
+            .unwrap_or_default(),
+        _ => "true".to_owned(),
     }
 }

@@ -32,7 +32,7 @@ pub(super) fn findings(brought: &Brought) -> Section {
         of: (
             "finding",
             "findings",
-            "`shearbook validate` on that branch tells each",
+            "`shearbook gate --range A..B` with these two commits tells each",
         ),
         bad: ("is an error", "are errors"),
     }

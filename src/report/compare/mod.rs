@@ -10,6 +10,7 @@ use super::markup::code;
 use super::tally;
 use crate::finding::{Counts, Severity};
 use crate::history::compare::{Brought, ChangedNonconformity, NewCheck, short};
+use crate::history::difference::Difference;
 use crate::record::check::Verdict;
 use crate::source::range::Range;
 use check::checks;
@@ -366,6 +367,9 @@ fn new_checks(brought: &Brought) -> Option<String> {
     ))
 }
 
+/// So many amendments are named among what is to be done.
+const AMENDED: usize = 5;
+
 /// What the reviewer does next, the most urgent first.
 fn to_do(brought: &Brought, forge: Option<&Forge>) -> Vec<String> {
     let mut lines = Vec::new();
@@ -394,6 +398,42 @@ fn to_do(brought: &Brought, forge: Option<&Forge>) -> Vec<String> {
         };
         lines.push(format!(
             "Keep {check}: a truthful fail is a good record and no reason against merging. See that the instrument is checked again before it is used."
+        ));
+    }
+    let mut amended = Vec::new();
+    for new in &brought.checks {
+        for (reviewer, comment) in &new.rejected_before {
+            amended.push(format!(
+                "{} amends a check that {} rejected: {}. See that this is answered; until somebody rejects the amendment too it counts.",
+                code(&new.id, SHORT),
+                code(reviewer, SHORT),
+                code(comment, SHORT)
+            ));
+        }
+        let verdict = new
+            .amends
+            .iter()
+            .flatten()
+            .find_map(|difference| match difference {
+                Difference::Value { pointer, was, is } if pointer == "/computed/verdict" => {
+                    Some((was.as_deref()?, is.as_deref()?))
+                }
+                _ => None,
+            });
+        if let Some((was, is)) = verdict {
+            amended.push(format!(
+                "{} makes a {} of a {}: hold what it corrects against the bench sheet, and look at what rests on the earlier verdict, nonconformities among it.",
+                code(&new.id, SHORT),
+                code(is, SHORT),
+                code(was, SHORT)
+            ));
+        }
+    }
+    let more = amended.len().saturating_sub(AMENDED);
+    lines.extend(amended.into_iter().take(AMENDED));
+    if more > 0 {
+        lines.push(format!(
+            "Likewise {more} more amendments that answer a rejection or change a verdict; each is told below as far as there is room."
         ));
     }
     if brought.facts.iter().any(|fact| fact.rest_on_it > 0) {
