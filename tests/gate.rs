@@ -925,3 +925,28 @@ fn an_open_nonconformity_is_written_on_and_does_not_go() {
     scratch.git(&["rm", "--quiet", "--force", path]);
     scratch.gate().refuses(&[(ALTERED, path)]);
 }
+
+/// A folder of ten files, ten times in a folder, and that ten times, and so on: a thousand million files in some forty objects.
+#[test]
+fn a_commit_that_unfolds_without_end_is_not_unfolded() {
+    let scratch = Scratch::book();
+    scratch.committed_check("0900");
+    let script = r#"
+        line() { printf '%s %s %s\t%s\n' "$@"; }
+        blob=$(echo x | git hash-object -w --stdin)
+        tree=$(for i in 0 1 2 3 4 5 6 7 8 9; do line 100644 blob "$blob" "$i.toml"; done | git mktree)
+        for level in 1 2 3 4 5 6 7 8; do
+            tree=$(for i in 0 1 2 3 4 5 6 7 8 9; do line 040000 tree "$tree" "$i"; done | git mktree)
+        done
+        checks=$( (git ls-tree HEAD:checks; line 040000 tree "$tree" 2027) | git mktree)
+        root=$( (git ls-tree HEAD | grep -v '	checks$'; line 040000 tree "$checks" checks) | git mktree)
+        git commit-tree -p HEAD -m Unfold "$root"
+    "#;
+    let mut shell = scratch.command("sh", &scratch.top);
+    let made = support::Done::of(shell.args(["-e", "-c", script]).output().unwrap()).ends(0);
+    let range = format!("HEAD..{}", made.out.trim());
+    let done = scratch
+        .shearbook(&["gate", "--timeout", "100", "--range", &range])
+        .ends(3);
+    assert!(done.err.contains("too large to be judged"), "{}", done.err);
+}

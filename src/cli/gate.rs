@@ -106,7 +106,7 @@ fn limits(seconds: Option<u64>) -> Limits {
         limits.until = now.checked_add(Duration::from_secs(seconds));
         limits.commits = 200_000;
         limits.changes = 1_000_000;
-        limits.bytes = 1 << 29;
+        limits.bytes = 1 << 27;
     }
     limits
 }

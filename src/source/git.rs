@@ -917,6 +917,9 @@ fn prefix_of(top: &Path, folder: &Path) -> Option<String> {
     Some(prefix)
 }
 
+/// Folders one in another.
+const DEEPEST: usize = 64;
+
 /// So much of a blob is enough to see that it is too large for a record.
 fn most_bytes() -> usize {
     usize::try_from(MAX_BYTES + 1).unwrap_or(usize::MAX)
@@ -1155,6 +1158,45 @@ impl Staged {
         bytes
     }
 
+    /// Refuses a commit whose folders, few as they may be, unfold to more files than may be looked at: a folder that stands in many places
+    /// is one object, and git would gather all its files before it says a word.
+    pub(super) fn must_be_small(
+        &self,
+        known: &mut BTreeMap<String, usize>,
+    ) -> Result<(), SourceError> {
+        let most = self.repository.limits.changes;
+        match &self.root {
+            Some(root) if self.unfolded(root, 0, known)? > most => Err(too_much("files", most)),
+            _ => Ok(()),
+        }
+    }
+
+    /// How many files lie below a folder, each folder read once.
+    fn unfolded(
+        &self,
+        tree: &str,
+        depth: usize,
+        known: &mut BTreeMap<String, usize>,
+    ) -> Result<usize, SourceError> {
+        if depth > DEEPEST {
+            return Err(too_much("folders one in another", DEEPEST));
+        }
+        if let Some(count) = known.get(tree) {
+            return Ok(*count);
+        }
+        let read = Tree::new(self.object(tree)?, tree.len());
+        let mut count: usize = 0;
+        for (mode, id) in read.below() {
+            let more = match mode {
+                0o40_000 => self.unfolded(&id, depth + 1, known)?,
+                _ => 1,
+            };
+            count = count.saturating_add(more);
+        }
+        known.insert(tree.to_owned(), count);
+        Ok(count)
+    }
+
     /// A folder that names one file twice is read as the one and checked out as the other, so nothing can be said of it.
     pub fn must_be_sound(&self, folder: &str) -> Result<(), SourceError> {
         match self.tree(folder)?.named_twice() {
@@ -1224,7 +1266,6 @@ impl Staged {
 
     /// What the commit holds below a folder.
     fn collect(&self, folder: &str, into: &mut BTreeMap<String, What>) -> Result<(), SourceError> {
-        const DEEPEST: usize = 64;
         if folder.bytes().filter(|byte| *byte == b'/').count() > DEEPEST {
             return Err(too_much("folders one in another", DEEPEST));
         }

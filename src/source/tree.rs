@@ -37,6 +37,12 @@ impl Tree {
             .filter_map(|(mode, name, _)| Some((String::from_utf8_lossy(name), number(mode)?)))
     }
 
+    /// Modes and ids.
+    pub fn below(&self) -> impl Iterator<Item = (u32, String)> {
+        self.raw()
+            .filter_map(|(mode, _, id)| Some((number(mode)?, hexadecimal(id))))
+    }
+
     /// A name that stands here more than once.
     pub fn named_twice(&self) -> Option<String> {
         let mut seen = std::collections::BTreeSet::new();

@@ -305,6 +305,12 @@ impl Repository {
         if commits.is_empty() {
             return Ok(commits);
         }
+        if limits.until.is_some() {
+            let mut known = std::collections::BTreeMap::new();
+            for commit in &commits {
+                snapshot.at(Some(&commit.id))?.must_be_small(&mut known)?;
+            }
+        }
         self.compare_all(pairs, &mut commits)?;
         Ok(commits)
     }
