@@ -22,6 +22,7 @@ fuzz_target!(|data: &[u8]| {
             restores_first: false,
             parent: "HEAD",
             clash: false,
+            commit: None,
         });
         let is_record = path.starts_with("checks/") || path.starts_with("reviews/");
         if is_record && after.is_none() {
