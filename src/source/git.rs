@@ -1166,35 +1166,39 @@ impl Staged {
     ) -> Result<(), SourceError> {
         let most = self.repository.limits.changes;
         match &self.root {
-            Some(root) if self.unfolded(root, 0, known)? > most => Err(too_much("files", most)),
+            Some(root) if self.unfolded(root, known)? > most => Err(too_much("files", most)),
             _ => Ok(()),
         }
     }
 
-    /// How many files lie below a folder, each folder read once.
+    /// How many files lie below a folder, each folder read once. Without recursion, for folders can lie one in another without end.
     fn unfolded(
         &self,
         tree: &str,
-        depth: usize,
         known: &mut BTreeMap<String, usize>,
     ) -> Result<usize, SourceError> {
-        if depth > DEEPEST {
-            return Err(too_much("folders one in another", DEEPEST));
+        let mut open = vec![tree.to_owned()];
+        while let Some(id) = open.last().cloned() {
+            if known.contains_key(&id) {
+                open.pop();
+                continue;
+            }
+            let read = Tree::new(self.object(&id)?, id.len());
+            let mut count: usize = 0;
+            let mut unknown = Vec::new();
+            for (mode, below) in read.below() {
+                match (mode, known.get(&below)) {
+                    (0o40_000, None) => unknown.push(below),
+                    (0o40_000, Some(files)) => count = count.saturating_add(*files),
+                    _ => count = count.saturating_add(1),
+                }
+            }
+            match unknown.is_empty() {
+                true => drop(known.insert(id, count)),
+                false => open.append(&mut unknown),
+            }
         }
-        if let Some(count) = known.get(tree) {
-            return Ok(*count);
-        }
-        let read = Tree::new(self.object(tree)?, tree.len());
-        let mut count: usize = 0;
-        for (mode, id) in read.below() {
-            let more = match mode {
-                0o40_000 => self.unfolded(&id, depth + 1, known)?,
-                _ => 1,
-            };
-            count = count.saturating_add(more);
-        }
-        known.insert(tree.to_owned(), count);
-        Ok(count)
+        Ok(known.get(tree).copied().unwrap_or(0))
     }
 
     /// A folder that names one file twice is read as the one and checked out as the other, so nothing can be said of it.
