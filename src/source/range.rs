@@ -68,24 +68,7 @@ impl Range {
         let (first, after) = (commit(repository, &from)?, commit(repository, &to)?);
         let before = merge_base(repository, (&from, &first), (&to, &after))?;
         let count = repository.ask(&["rev-list", "--count", &format!("{first}..{after}")])?;
-        let mut arguments = vec![
-            "diff-tree",
-            "-r",
-            "-z",
-            "--raw",
-            "--no-abbrev",
-            "--no-renames",
-            "--no-ext-diff",
-            "--ignore-submodules=none",
-            &before,
-            &after,
-            "--",
-        ];
-        let spec = format!(":(top,literal){}", repository.prefix);
-        if !repository.prefix.is_empty() {
-            arguments.push(&spec);
-        }
-        let changes = repository.changes(&repository.ask(&arguments)?)?;
+        let changes = repository.between(&before, &after)?;
         Ok(Range {
             branch: branch(repository, &to)?,
             commits: String::from_utf8_lossy(&count).trim().parse().unwrap_or(0),
@@ -110,14 +93,8 @@ impl Range {
 
 /// The commit that a name stands for.
 fn commit(repository: &Repository, name: &str) -> Result<String, NoRange> {
-    let asked = format!("{name}^{{commit}}");
-    let output = repository
-        .git()
-        .args(["rev-parse", "--verify", "--quiet", &asked])
-        .output();
-    let output = output.map_err(super::git::no_git)?;
-    if output.status.success() {
-        return Ok(String::from_utf8_lossy(&output.stdout).trim().to_owned());
+    if let Some(commit) = repository.commit(name)? {
+        return Ok(commit);
     }
     let known = repository.ask(&[
         "for-each-ref",

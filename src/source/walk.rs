@@ -317,7 +317,7 @@ impl Repository {
 
     /// Fills in what each commit changes, by one git for all of them.
     fn compare_all(&self, pairs: String, commits: &mut [Commit]) -> Result<(), SourceError> {
-        const ASKED: [&str; 10] = [
+        const ASKED: [&str; 11] = [
             "diff-tree",
             "--stdin",
             "-r",
@@ -326,6 +326,7 @@ impl Repository {
             "--no-renames",
             "--no-abbrev",
             "--no-ext-diff",
+            "--ignore-submodules=none",
             "--root",
             "--always",
         ];
