@@ -10,6 +10,7 @@
 //! references and limits to [`FIGURE_DIGITS`] significant digits, percentages to [`PERCENT_PLACES`] decimals. A figure
 //! that cannot be had is `None`, and so is all that rests on it; nothing here panics.
 
+pub mod distribution;
 pub mod exact;
 pub mod judge;
 pub mod limits;

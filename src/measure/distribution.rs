@@ -1,0 +1,157 @@
+//! Probabilities: the normal and Student's distribution, as uncertainty and control charts need them.
+
+use statrs::distribution::{Continuous, ContinuousCDF, Normal, StudentsT};
+
+/// The coverage of an expanded uncertainty in this edition of the method: the share of a normal distribution within two
+/// standard deviations, to four digits (JCGM 100, G.3).
+pub const COVERAGE: f64 = 0.9545;
+
+/// The share of a standard normal distribution below `z`.
+pub fn normal_below(z: f64) -> f64 {
+    0.5 * statrs::function::erf::erfc(-z / std::f64::consts::SQRT_2)
+}
+
+/// The share of a normal distribution of mean `mean` and standard deviation `sd` within `half_width` of zero, all in one
+/// unit. With `sd` zero it is 1 inside or on the limits, else 0. `None` for what is no number or a negative spread.
+///
+/// Conformance probability of JCGM 106, 7.4.
+pub fn normal_within(half_width: f64, mean: f64, sd: f64) -> Option<f64> {
+    if !(half_width.is_finite() && mean.is_finite() && sd.is_finite()) || sd < 0.0 {
+        return None;
+    }
+    if sd == 0.0 {
+        return Some(f64::from(u8::from(mean.abs() <= half_width)));
+    }
+    // By symmetry of the side on which the mean lies, so that a small share is no difference of two large ones.
+    let mean = mean.abs();
+    let share = normal_below((half_width - mean) / sd) - normal_below((-half_width - mean) / sd);
+    Some(share.clamp(0.0, 1.0))
+}
+
+/// Student's factor for a two-sided coverage between 0 and 1 with whole degrees of freedom, normal where there are `None`
+/// (infinitely many). `None` for zero degrees of freedom and for no coverage between 0 and 1.
+///
+/// JCGM 100, table G.2.
+pub fn coverage_factor(coverage: f64, degrees_of_freedom: Option<u32>) -> Option<f64> {
+    if !(coverage > 0.0 && coverage < 1.0) {
+        return None;
+    }
+    let below = 0.5 + coverage / 2.0;
+    match degrees_of_freedom {
+        Some(0) => None,
+        Some(degrees) => {
+            let student = StudentsT::new(0.0, 1.0, f64::from(degrees)).ok()?;
+            polished(&student, below)
+        }
+        None => polished(&Normal::new(0.0, 1.0).ok()?, below),
+    }
+}
+
+/// The factor by which a standard uncertainty is expanded: Student's for a coverage of 95.45 %, and 2 where the degrees of
+/// freedom are `None` (infinitely many), which is what this coverage means. `None` for zero degrees of freedom.
+pub fn expansion_factor(degrees_of_freedom: Option<u32>) -> Option<f64> {
+    match degrees_of_freedom {
+        None => Some(2.0),
+        Some(_) => coverage_factor(COVERAGE, degrees_of_freedom),
+    }
+}
+
+/// The quantile of the library, brought to the last digits by Newton's rule on its own distribution function.
+fn polished<D>(distribution: &D, below: f64) -> Option<f64>
+where
+    D: ContinuousCDF<f64, f64> + Continuous<f64, f64>,
+{
+    let mut quantile = distribution.inverse_cdf(below);
+    for _ in 0..8 {
+        // The upper tail holds more digits than the share below.
+        let step = (distribution.sf(quantile) - (1.0 - below)) / distribution.pdf(quantile);
+        if !step.is_finite() {
+            break;
+        }
+        quantile += step;
+        if step.abs() <= 1e-14 * quantile.abs() {
+            break;
+        }
+    }
+    quantile.is_finite().then_some(quantile)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn assert_near(computed: f64, expected: f64, within: f64) {
+        assert!(
+            (computed - expected).abs() <= within,
+            "{computed} is not {expected}"
+        );
+    }
+
+    #[test]
+    fn student_factors_are_those_of_the_guide() {
+        // JCGM 100 (GUM), table G.2, as printed, to two decimals.
+        for (coverage, degrees, printed) in [
+            (0.9545, 1, 13.97),
+            (0.9545, 2, 4.53),
+            (0.9545, 5, 2.65),
+            (0.9545, 10, 2.28),
+            (0.9545, 50, 2.05),
+            (0.99, 16, 2.92),
+            (0.95, 19, 2.09),
+        ] {
+            let factor = coverage_factor(coverage, Some(degrees)).unwrap();
+            assert_near(factor, printed, 0.005);
+        }
+        // At infinity the table prints 2.000 for 95.45 %.
+        assert_eq!(expansion_factor(None), Some(2.0));
+    }
+
+    #[test]
+    fn student_factors_agree_with_another_library() {
+        // Quantiles solved with mpmath 1.4.1 at 40 digits, from its incomplete beta and inverse error functions.
+        for (coverage, degrees, expected) in [
+            (0.9545, Some(1), 13.967811487502577),
+            (0.9545, Some(3), 3.3068299207201116),
+            (0.9545, Some(16), 2.1689429956774147),
+            (0.9545, Some(25), 2.1050905999895583),
+            (0.9545, Some(96), 2.0263797512012261),
+            (0.9545, Some(1000), 2.0025055172186731),
+            (0.99, Some(16), 2.9207816224251),
+            (0.95, Some(19), 2.0930240544083098),
+            (0.9973, Some(5), 5.5069849673548472),
+            (0.95, None, 1.9599639845400542),
+            (0.99, None, 2.5758293035489008),
+        ] {
+            let factor = coverage_factor(coverage, degrees).unwrap();
+            assert_near(factor, expected, 1e-11 * expected);
+        }
+    }
+
+    #[test]
+    fn normal_shares_are_those_of_the_guide() {
+        // JCGM 106, table 1 (published numbers from memory, recomputed with scipy): share below z.
+        for (share, z) in [(0.80, 0.84), (0.90, 1.28), (0.95, 1.64), (0.99, 2.33), (0.999, 3.09)] {
+            let factor = coverage_factor(2.0 * share - 1.0, None).unwrap();
+            assert_near(factor, z, 0.005);
+            assert_near(normal_below(factor), share, 1e-14);
+        }
+        // JCGM 106, 7.4: tolerance 12.5 to 16.3, measured 13.6, u 1.8: printed 0.66 (from memory), scipy 0.6626297865.
+        let within = normal_within((16.3 - 12.5) / 2.0, 13.6 - 14.4, 1.8).unwrap();
+        assert_near(within, 0.6626297865, 1e-10);
+        // JCGM 106, one-sided: limit -5.40, measured -5.47, u 0.05: printed 0.92 (from memory), scipy 0.9192433408.
+        assert_near(normal_below((-5.40 + 5.47) / 0.05), 0.9192433408, 1e-10);
+    }
+
+    #[test]
+    fn what_is_no_probability_has_none() {
+        assert_eq!(coverage_factor(0.95, Some(0)), None);
+        for coverage in [0.0, 1.0, -1.0, f64::NAN, 2.0] {
+            assert_eq!(coverage_factor(coverage, Some(3)), None);
+            assert_eq!(coverage_factor(coverage, None), None);
+        }
+        assert_eq!(normal_within(1.0, 0.0, -1.0), None);
+        assert_eq!(normal_within(f64::NAN, 0.0, 1.0), None);
+        assert_eq!(normal_within(1.0, 1.0, 0.0), Some(1.0));
+        assert_eq!(normal_within(1.0, -1.1, 0.0), Some(0.0));
+    }
+}
