@@ -3,6 +3,7 @@
 //! A day is seen as it was: checks performed, amendments made, reviews decided and nonconformities opened later are not seen.
 
 pub mod reviews;
+pub mod session;
 
 use crate::book::review::{ReviewFacts, decision};
 use crate::book::view::{FullCalibration, full_calibration_at, spring_at, standing_at};

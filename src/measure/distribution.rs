@@ -130,7 +130,13 @@ mod tests {
     #[test]
     fn normal_shares_are_those_of_the_guide() {
         // JCGM 106, table 1 (published numbers from memory, recomputed with scipy): share below z.
-        for (share, z) in [(0.80, 0.84), (0.90, 1.28), (0.95, 1.64), (0.99, 2.33), (0.999, 3.09)] {
+        for (share, z) in [
+            (0.80, 0.84),
+            (0.90, 1.28),
+            (0.95, 1.64),
+            (0.99, 2.33),
+            (0.999, 3.09),
+        ] {
             let factor = coverage_factor(2.0 * share - 1.0, None).unwrap();
             assert_near(factor, z, 0.005);
             assert_near(normal_below(factor), share, 1e-14);

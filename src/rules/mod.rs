@@ -26,7 +26,8 @@ pub use history_rewritten::Moved;
 pub use record_altered::{Touched, is_sealed};
 use reviews::{Decision, Reviewing, Unreviewed};
 pub use run::{
-    Outcome, Wanted, judge_change, judge_entries, judge_fleet, judge_moved, names_of, rehearse, run,
+    Outcome, Wanted, Watch, judge_change, judge_entries, judge_fleet, judge_moved, names_of,
+    rehearse, run, run_and_watch,
 };
 
 /// What a rule means and how it is judged.

@@ -95,18 +95,32 @@ pub(super) struct Judge<'a> {
     /// The reviews of the book in order of path; `None` where they are looked up check by check.
     pub(super) reviews: Option<&'a [Named<'a>]>,
     shared: Shared,
+    watch: Option<&'a Watch<'a>>,
     /// Links and special files, some perhaps in place of a folder of checks: what is below them is unknown.
     closed: Vec<String>,
 }
 
+/// Looks at each check that is judged, in no order; at some of them more than once, the last look being the right one.
+pub type Watch<'a> = dyn Fn(&View<'_>) + Sync + 'a;
+
 /// Judges a book.
 pub fn run(source: &dyn Source, clock: Clock, wanted: &Wanted<'_>) -> Result<Outcome, LoadError> {
+    run_and_watch(source, clock, wanted, None)
+}
+
+/// As [`run`], and shows each check to somebody who keeps more of it than an outcome does.
+pub fn run_and_watch(
+    source: &dyn Source,
+    clock: Clock,
+    wanted: &Wanted<'_>,
+    watch: Option<&Watch<'_>>,
+) -> Result<Outcome, LoadError> {
     let Some(mut facts) = few_facts(source, wanted)? else {
-        return judge_with(source, Book::facts(source, clock)?, wanted);
+        return judge_and_watch(source, Book::facts(source, clock)?, wanted, watch);
     };
     loop {
         let book = Book::some_facts(source, clock, Some(&facts))?;
-        let outcome = judge_with(source, book, wanted)?;
+        let outcome = judge_and_watch(source, book, wanted, watch)?;
         let missed = outcome.book.as_ref().map(Book::missed).unwrap_or_default();
         // What is read is never missed, so this comes to an end.
         if missed.is_empty() {
@@ -166,6 +180,15 @@ pub(super) fn judge_with(
     book: Book,
     wanted: &Wanted<'_>,
 ) -> Result<Outcome, LoadError> {
+    judge_and_watch(source, book, wanted, None)
+}
+
+fn judge_and_watch(
+    source: &dyn Source,
+    book: Book,
+    wanted: &Wanted<'_>,
+    watch: Option<&Watch<'_>>,
+) -> Result<Outcome, LoadError> {
     let mut findings = Vec::new();
     let mut entries = book.entries.clone();
     let mut named: Vec<Entry> = Vec::new();
@@ -203,6 +226,7 @@ pub(super) fn judge_with(
         known,
         reviews: known.map(|_| &reviews[..]),
         shared: Shared::default(),
+        watch,
         closed: closed(&entries),
     };
 
@@ -563,6 +587,9 @@ impl Judge<'_> {
         judged.findings.append(&mut said);
         self.judge_reviews(reviews, id, Some(&view), amended, &mut judged)?;
         judged.facts = Some(self.facts_of(&view, amended));
+        if let Some(watch) = self.watch {
+            watch(&view);
+        }
         let name = CheckName::parse(id);
         if check.repeats.is_some()
             || check.amends.is_some()

@@ -1,0 +1,146 @@
+//! What series and traces keep of a check: whom and what it names, and how far its readings lay from the reference.
+
+use crate::book::view::View;
+use crate::measure::Exact;
+use crate::measure::zone::Zone;
+use crate::record::check::{Condition, Occasion, Verdict};
+use compact_str::CompactString;
+use jiff::Timestamp;
+use jiff::civil::Date;
+use std::collections::BTreeMap;
+use std::sync::{Mutex, PoisonError};
+
+/// A check as series and traces see it.
+#[derive(Clone, Debug)]
+pub struct Session {
+    pub instrument: CompactString,
+    pub geometry: Option<CompactString>,
+    pub fluid: CompactString,
+    pub bottle: Option<CompactString>,
+    pub thermometer: Option<CompactString>,
+    pub bath: Option<CompactString>,
+    /// The policy that judges it.
+    pub policy: Option<CompactString>,
+    pub operator: CompactString,
+    pub entered_by: Option<CompactString>,
+    pub amended_by: Option<CompactString>,
+    /// Who consented to its deviations.
+    pub consents: Vec<CompactString>,
+    pub performed: Timestamp,
+    /// Of `performed`, in the book's zone.
+    pub date: Date,
+    pub occasion: Option<Occasion>,
+    pub condition: Option<Condition>,
+    pub void: bool,
+    pub verdict: Option<Verdict>,
+    /// The row of the instrument's spring in force.
+    pub spring: Option<usize>,
+    /// One a speed, in the order in which the speeds first stand in the check.
+    pub readings: Vec<Reading>,
+}
+
+/// The mean of the replicates at one speed against its reference.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Reading {
+    pub zone: Option<Zone>,
+    pub speed_rpm: Exact,
+    pub replicates: usize,
+    /// The torque that the reference should show, in %.
+    pub expected_torque_percent: Option<f64>,
+    /// In % of the reference; `None` where no figure was shown.
+    pub deviation_percent: Option<f64>,
+    /// In % of the full-scale range.
+    pub deviation_of_range_percent: Option<f64>,
+    /// The half-width of the limits in % of the full-scale range.
+    pub half_width_of_range_percent: Option<f64>,
+}
+
+impl Session {
+    pub fn of(view: &View<'_>) -> Session {
+        let check = view.check;
+        let short = |text: &Option<String>| text.as_deref().map(CompactString::from);
+        Session {
+            instrument: CompactString::from(&check.instrument),
+            geometry: short(&check.geometry),
+            fluid: CompactString::from(&check.fluid),
+            bottle: short(&check.bottle),
+            thermometer: short(&check.thermometer),
+            bath: short(&check.bath),
+            policy: view.policy.map(|policy| CompactString::from(&policy.id)),
+            operator: CompactString::from(&check.operator),
+            entered_by: short(&check.entered_by),
+            amended_by: short(&check.amended_by),
+            consents: check
+                .deviations
+                .iter()
+                .map(|deviation| CompactString::from(&deviation.consent))
+                .collect(),
+            performed: view.performed,
+            date: view.date,
+            occasion: check.occasion,
+            condition: check.condition,
+            void: check.void,
+            verdict: crate::book::figures::verdict(view),
+            spring: view.spring.map(|(row, _)| row),
+            readings: readings(view),
+        }
+    }
+
+    /// The readings in a zone.
+    pub fn in_zone(&self, zone: Zone) -> impl Iterator<Item = &Reading> {
+        let inside = move |reading: &&Reading| reading.zone == Some(zone);
+        self.readings.iter().filter(inside)
+    }
+}
+
+/// The mean reading at each speed of a check against its reference.
+pub fn readings(view: &View<'_>) -> Vec<Reading> {
+    let Some(judgement) = &view.judgement else {
+        return Vec::new();
+    };
+    let mut readings: Vec<Reading> = Vec::new();
+    for (judged, written) in judgement.points.iter().zip(&view.check.points) {
+        let speed = &written.speed_rpm.value;
+        let share = |whole: &Option<Exact>| {
+            let part = judged.replicate_mean.as_ref()? - judged.reference_unrounded.as_ref()?;
+            Some(part.divide(whole.as_ref()?)?.to_f64() * 100.0)
+        };
+        let reading = Reading {
+            zone: judged.zone,
+            speed_rpm: speed.clone(),
+            replicates: usize::from(judged.replicate_mean.is_some()),
+            expected_torque_percent: judged.expected_torque_percent.as_ref().map(Exact::to_f64),
+            deviation_percent: share(&judged.reference_unrounded),
+            deviation_of_range_percent: share(&judged.range_unrounded),
+            half_width_of_range_percent: judged
+                .half_width
+                .as_ref()
+                .zip(judged.range_unrounded.as_ref())
+                .and_then(|(half, range)| Some(half.divide(range)?.to_f64() * 100.0)),
+        };
+        match readings.iter_mut().find(|known| known.speed_rpm == *speed) {
+            // A replicate that showed no figure has no part in the mean of the others.
+            Some(known) if known.replicates == 0 => *known = reading,
+            Some(known) => known.replicates += reading.replicates,
+            None => readings.push(reading),
+        }
+    }
+    readings
+}
+
+/// Gathers sessions as checks are judged.
+#[derive(Debug, Default)]
+pub struct Gathering(Mutex<BTreeMap<Box<str>, Session>>);
+
+impl Gathering {
+    pub fn take(&self, view: &View<'_>) {
+        let session = Session::of(view);
+        let mut sessions = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        sessions.insert(Box::from(view.id), session);
+    }
+
+    /// By the id of the check.
+    pub fn sessions(self) -> BTreeMap<Box<str>, Session> {
+        self.0.into_inner().unwrap_or_else(PoisonError::into_inner)
+    }
+}
