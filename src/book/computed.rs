@@ -6,7 +6,7 @@ use crate::measure::judge::Verdict as Judged;
 use crate::measure::{Exact, PERCENT_PLACES};
 use crate::parse::METHOD;
 use crate::record::check::Verdict;
-use crate::record::policy::{Basis, ZoneName};
+use crate::record::policy::{Basis, Decision, ZoneName};
 
 #[derive(Clone, Debug, PartialEq)]
 pub struct Expected {
@@ -23,12 +23,16 @@ pub struct ExpectedPoint {
     /// By key, in the order in which they are written.
     pub figures: Vec<(&'static str, Exact)>,
     pub verdict: Option<Verdict>,
+    /// No figure that the policy asks for is missing.
+    complete: bool,
 }
 
 impl From<Judged> for Verdict {
     fn from(verdict: Judged) -> Verdict {
         match verdict {
             Judged::Pass => Verdict::Pass,
+            Judged::ConditionalPass => Verdict::ConditionalPass,
+            Judged::ConditionalFail => Verdict::ConditionalFail,
             Judged::Fail => Verdict::Fail,
         }
     }
@@ -39,6 +43,7 @@ pub fn expected(view: &View<'_>) -> Option<Expected> {
     let judgement = view.judgement.as_ref()?;
     let policy = view.policy?;
     let corrected = policy.basis == Basis::Corrected;
+    let guarded = policy.decision != Decision::Simple;
     let verdict = match view.check.void {
         true => Some(Verdict::Void),
         false => judgement.verdict.map(Verdict::from),
@@ -51,18 +56,22 @@ pub fn expected(view: &View<'_>) -> Option<Expected> {
         points: judgement
             .points
             .iter()
-            .map(|point| expected_point(point, corrected))
+            .map(|point| expected_point(point, corrected, guarded))
             .collect(),
     })
 }
 
-fn expected_point(point: &JudgedPoint, corrected: bool) -> ExpectedPoint {
+fn expected_point(point: &JudgedPoint, corrected: bool, guarded: bool) -> ExpectedPoint {
     let reference = point.reference_mpa_s.as_ref().filter(|_| corrected);
+    let by = point.guarded.as_deref();
     let figures = [
         ("range_mpa_s", point.range_mpa_s.as_ref()),
         ("reference_mpa_s", reference),
         ("lower_mpa_s", point.lower.as_ref()),
         ("upper_mpa_s", point.upper.as_ref()),
+        ("expanded_uncertainty_mpa_s", by.map(|by| &by.expanded)),
+        ("acceptance_lower_mpa_s", by.map(|by| &by.acceptance.lower)),
+        ("acceptance_upper_mpa_s", by.map(|by| &by.acceptance.upper)),
         ("deviation_percent", point.deviation_percent.as_ref()),
     ];
     ExpectedPoint {
@@ -72,6 +81,10 @@ fn expected_point(point: &JudgedPoint, corrected: bool) -> ExpectedPoint {
             .filter_map(|(key, value)| Some((key, value?.clone())))
             .collect(),
         verdict: point.verdict.map(Verdict::from),
+        complete: point.verdict.is_some()
+            && point.range_mpa_s.is_some()
+            && point.lower.is_some()
+            && (by.is_some() || !guarded),
     }
 }
 
@@ -80,10 +93,7 @@ impl Expected {
     pub fn complete(&self) -> bool {
         self.verdict.is_some()
             && self.reference_mpa_s.is_some()
-            && self
-                .points
-                .iter()
-                .all(|point| point.verdict.is_some() && point.figures.len() > 2)
+            && self.points.iter().all(|point| point.complete)
     }
 
     /// As the TOML that stands in the record, lines ended by `\n`.

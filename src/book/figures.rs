@@ -2,6 +2,7 @@
 
 use super::view::View;
 use crate::measure::judge::JudgedPoint;
+use crate::measure::uncertainty::Budget;
 use crate::measure::{Exact, FIGURE_DIGITS, PERCENT_PLACES};
 use crate::record::check::{Point, Verdict};
 use crate::record::policy::ZoneName;
@@ -46,8 +47,13 @@ pub fn figures(view: &View<'_>) -> Vec<(String, String)> {
     add("/reference_mpa_s", reference.map(six_digits));
     add("/verdict", verdict(view).map(|word| word.word().to_owned()));
     let points = judgement.map_or(&[][..], |judgement| &judgement.points);
+    let uncertainties = uncertainties(view);
     for (index, (judged, written)) in points.iter().zip(&view.check.points).enumerate() {
-        for (key, value) in of_point(judged, written) {
+        let uncertainty = uncertainties.get(index).and_then(Option::as_ref);
+        let of_point = of_point(judged, written)
+            .into_iter()
+            .chain(of_uncertainty(uncertainty));
+        for (key, value) in of_point {
             let value = value.map(|value| (format!("/point/{index}/{key}"), value));
             list.extend(value);
         }
@@ -63,7 +69,80 @@ pub fn verdict(view: &View<'_>) -> Option<Verdict> {
     }
 }
 
-fn of_point(judged: &JudgedPoint, written: &Point) -> [(&'static str, Option<String>); 12] {
+/// The uncertainty of a point as it is told: 6 significant digits, but for the degrees of freedom.
+#[derive(Clone, Debug)]
+pub struct UncertaintyFigures {
+    pub budget: Budget,
+    pub standard_mpa_s: Exact,
+    /// `None` where they are infinite.
+    pub degrees_of_freedom: Option<u32>,
+    pub expanded_mpa_s: Exact,
+    /// `None` without limits.
+    pub test_uncertainty_ratio: Option<Exact>,
+    /// Of the mean of replicates; `None` where no figure was shown.
+    pub conformance_probability: Option<Exact>,
+}
+
+/// The uncertainty of each point, in the order of the points; `None` where it cannot be had.
+pub fn uncertainties(view: &View<'_>) -> Vec<Option<UncertaintyFigures>> {
+    let points = view
+        .judgement
+        .iter()
+        .flat_map(|judgement| &judgement.points);
+    let told = |(budget, point): (Option<Budget>, &JudgedPoint)| {
+        let budget = budget?;
+        let half = point.half_width.as_ref().map(Exact::to_f64);
+        let deviation = point
+            .replicate_mean
+            .as_ref()
+            .zip(point.reference_unrounded.as_ref())
+            .map(|(mean, reference)| (mean - reference).to_f64());
+        Some(UncertaintyFigures {
+            standard_mpa_s: rounded(budget.standard)?,
+            degrees_of_freedom: budget.degrees_of_freedom,
+            expanded_mpa_s: rounded(budget.expanded)?,
+            test_uncertainty_ratio: half
+                .and_then(|half| rounded(budget.test_uncertainty_ratio(half)?)),
+            conformance_probability: half
+                .zip(deviation)
+                .and_then(|(half, off)| rounded(budget.conformance_probability(half, off)?)),
+            budget,
+        })
+    };
+    view.budgets().into_iter().zip(points).map(told).collect()
+}
+
+/// A figure that comes of a logarithm or a root, as it is told.
+pub fn rounded(value: f64) -> Option<Exact> {
+    Some(Exact::from_f64(value)?.rounded_significant(FIGURE_DIGITS))
+}
+
+fn of_uncertainty(told: Option<&UncertaintyFigures>) -> [(&'static str, Option<String>); 5] {
+    [
+        (
+            "standard_uncertainty_mpa_s",
+            told.map(|told| plain(&told.standard_mpa_s)),
+        ),
+        (
+            "degrees_of_freedom",
+            told.and_then(|told| Some(told.degrees_of_freedom?.to_string())),
+        ),
+        (
+            "expanded_uncertainty_mpa_s",
+            told.map(|told| plain(&told.expanded_mpa_s)),
+        ),
+        (
+            "test_uncertainty_ratio",
+            told.and_then(|told| told.test_uncertainty_ratio.as_ref().map(plain)),
+        ),
+        (
+            "conformance_probability",
+            told.and_then(|told| told.conformance_probability.as_ref().map(plain)),
+        ),
+    ]
+}
+
+fn of_point(judged: &JudgedPoint, written: &Point) -> [(&'static str, Option<String>); 14] {
     let torque = match &written.torque_percent {
         Some(shown) => Some(plain(&shown.value)),
         None => judged
@@ -77,6 +156,7 @@ fn of_point(judged: &JudgedPoint, written: &Point) -> [(&'static str, Option<Str
     };
     let shear_rate = judged.shear_rate_per_s.and_then(Exact::from_f64);
     let figure = |value: &Option<Exact>| value.as_ref().map(plain);
+    let guarded = judged.guarded.as_deref();
     [
         (
             "zone",
@@ -91,6 +171,14 @@ fn of_point(judged: &JudgedPoint, written: &Point) -> [(&'static str, Option<Str
         ("reference_mpa_s", figure(&judged.reference_mpa_s)),
         ("lower_mpa_s", figure(&judged.lower)),
         ("upper_mpa_s", figure(&judged.upper)),
+        (
+            "acceptance_lower_mpa_s",
+            guarded.map(|by| plain(&by.acceptance.lower)),
+        ),
+        (
+            "acceptance_upper_mpa_s",
+            guarded.map(|by| plain(&by.acceptance.upper)),
+        ),
         ("deviation_percent", figure(&judged.deviation_percent)),
         (
             "deviation_of_range_percent",
@@ -220,11 +308,18 @@ mod tests {
             ("/point/0/deviation_of_range_percent", "0.04"),
             ("/point/0/relative_band_percent", "6.17"),
             ("/point/0/verdict", "pass"),
+            // The fluid's 0.4 % of 484 by 2 is 0.968; 2.1 %/K times the root of 0.015^2 + 0.01^2/12 K 0.15526; 0.1 % of the
+            // range by the root of 12 0.72169; 0.2 % of the range 5.
+            ("/point/0/standard_uncertainty_mpa_s", "5.14606"),
+            ("/point/0/expanded_uncertainty_mpa_s", "10.2921"),
+            ("/point/0/test_uncertainty_ratio", "2.8993"),
+            ("/point/0/conformance_probability", "1.0"),
         ] {
             assert_eq!(figure(&found, key).as_deref(), Some(value), "{key}");
         }
-        // This geometry tells no shear rate, so nine of all, and eleven of each of three points.
-        assert_eq!(found.len(), 9 + 3 * 11, "{found:?}");
+        // This geometry tells no shear rate, and all degrees of freedom are infinite, so nine of all, and fifteen of each of
+        // three points.
+        assert_eq!(found.len(), 9 + 3 * 15, "{found:?}");
         let told = changed(
             "geometries/G-1.toml",
             "guard =",

@@ -4,17 +4,19 @@ use super::zone::months_after;
 use super::{Book, Loaded, Named};
 use crate::finding::Place;
 use crate::measure::judge::{
-    Basis, Judgement, PointFigures, PolicyFigures, Subject, Verdict, judge,
+    self, Basis, Judgement, PointFigures, PolicyFigures, Stated, Subject, Verdict, judge,
 };
+use crate::measure::uncertainty::Budget;
 use crate::measure::zone::ZoneBounds;
 use crate::parse::Doc;
+use crate::record::bath::Bath;
 use crate::record::check::{Check, Condition};
 use crate::record::fluid::{Bottle, CertifiedValue, Fluid};
 use crate::record::geometry::{Geometry, Outcome};
 use crate::record::instrument::{Instrument, ServiceKind, Spring};
 use crate::record::policy::{self, Policy};
 use crate::record::thermometer::{Calibration, Thermometer};
-use crate::record::{Standing, State};
+use crate::record::{Number, Standing, State};
 use jiff::Timestamp;
 use jiff::civil::Date;
 
@@ -34,6 +36,7 @@ pub struct View<'a> {
     pub geometry: Option<&'a Loaded<Geometry>>,
     pub fluid: Option<&'a Loaded<Fluid>>,
     pub thermometer: Option<&'a Loaded<Thermometer>>,
+    pub bath: Option<&'a Loaded<Bath>>,
     /// The row of `[[calibration]]` in force, or failing that the newest begun.
     pub calibration: Option<(usize, &'a Calibration)>,
     pub spring: Option<(usize, &'a Spring)>,
@@ -79,6 +82,10 @@ impl<'a> View<'a> {
                 .and_then(|id| book.geometries.named(id).sound()),
             fluid,
             thermometer,
+            bath: check
+                .bath
+                .as_deref()
+                .and_then(|id| book.baths.named(id).sound()),
             calibration: thermometer
                 .and_then(|thermometer| calibration_at(book, thermometer, performed)),
             spring: instrument_record.and_then(|instrument| spring_at(book, instrument, performed)),
@@ -101,8 +108,30 @@ impl<'a> View<'a> {
     }
 
     fn judge(&self) -> Option<Judgement> {
+        let guarded = self.policy?.decision != policy::Decision::Simple;
+        self.with_subject(guarded, |subject| judge(subject))
+    }
+
+    /// The uncertainty of the deviation of each point, in the order of the points; that of their mean for replicates. `None`
+    /// where a figure that it rests on cannot be had; empty without a judgement.
+    pub fn budgets(&self) -> Vec<Option<Budget>> {
+        let budgets = |judgement: &Judgement| {
+            self.with_subject(true, |subject| judge::budgets(subject, judgement))
+        };
+        self.judgement
+            .as_ref()
+            .and_then(budgets)
+            .unwrap_or_default()
+    }
+
+    /// Does something with what the metrology takes of the check; `None` without a policy that can judge.
+    fn with_subject<T>(
+        &self,
+        with_uncertainty: bool,
+        function: impl FnOnce(&Subject<'_>) -> T,
+    ) -> Option<T> {
         let policy = self.policy?;
-        if policy.decision != policy::Decision::Simple || policy.method != crate::parse::METHOD {
+        if policy.method != crate::parse::METHOD {
             return None;
         }
         let points: Vec<PointFigures> = self
@@ -131,7 +160,11 @@ impl<'a> View<'a> {
             rows.map(|(at, correction)| (at.value.clone(), correction.value.clone()))
                 .collect()
         });
-        Some(judge(&Subject {
+        let stated = match with_uncertainty {
+            true => self.stated(),
+            false => Stated::default(),
+        };
+        Some(function(&Subject {
             points: &points,
             geometry: self.geometry.map(|geometry| &geometry.figures),
             full_scale_torque_un_m: self
@@ -139,8 +172,39 @@ impl<'a> View<'a> {
                 .map(|(_, spring)| &spring.full_scale_torque_un_m.value),
             rows: self.fluid.map_or(&[], |fluid| &fluid.rows),
             corrections: corrections.as_deref(),
+            stated: &stated,
             policy: &policy_figures(policy),
         }))
+    }
+
+    /// What the records that the check names state of uncertainty.
+    fn stated(&self) -> Stated {
+        let values = self.fluid.iter().flat_map(|fluid| &fluid.values);
+        let figure = |number: &Number| number.value.to_f64();
+        let instrument = self.instrument;
+        Stated {
+            fluid: values
+                .map(|value| {
+                    let expanded = value.expanded_uncertainty_mpa_s();
+                    Some((expanded.to_f64(), figure(&value.coverage_factor)))
+                })
+                .collect(),
+            thermometer: self.calibration.map(|(_, row)| {
+                let expanded = figure(&row.expanded_uncertainty_k);
+                (expanded, figure(&row.coverage_factor))
+            }),
+            thermometer_resolution_k: self
+                .thermometer
+                .map(|thermometer| figure(&thermometer.resolution_k)),
+            uniformity_k: match (&self.check.bath, self.bath) {
+                (None, _) => Some(0.0),
+                (Some(_), bath) => bath.map(|bath| figure(&bath.uniformity_k)),
+            },
+            torque_resolution_percent: instrument
+                .map(|instrument| figure(&instrument.torque_resolution_percent)),
+            repeatability_percent: instrument
+                .map(|instrument| figure(&instrument.repeatability_percent)),
+        }
     }
 
     /// The certified row that the check is judged by, with its index.
@@ -155,7 +219,7 @@ impl<'a> View<'a> {
             && self
                 .judgement
                 .as_ref()
-                .is_some_and(|judgement| judgement.verdict == Some(Verdict::Fail))
+                .is_some_and(|judgement| judgement.verdict.is_some_and(Verdict::is_fail))
     }
 }
 
@@ -167,6 +231,11 @@ fn policy_figures(policy: &Policy) -> PolicyFigures {
         basis: match policy.basis {
             policy::Basis::Certified => Basis::Certified,
             policy::Basis::Corrected => Basis::Corrected,
+        },
+        decision: match policy.decision {
+            policy::Decision::Simple => judge::Decision::Simple,
+            policy::Decision::Guarded => judge::Decision::Guarded,
+            policy::Decision::GuardedFourWay => judge::Decision::GuardedFourWay,
         },
         zones: ZoneBounds {
             minimum_percent: policy.minimum_percent.value.clone(),

@@ -6,7 +6,8 @@ use super::limits::{
     Limits, deviation_of_range_percent, deviation_percent, half_width, relative_band_percent,
 };
 use super::range::{Geometry, reading_from_torque, torque_from_reading};
-use super::temperature::{CertifiedRow, Correction, Curve, correction, nearest_row};
+use super::temperature::{CertifiedRow, Correction, Curve, correction, nearest_row, slope_per_k};
+use super::uncertainty::{Budget, Sources, budget};
 use super::zone::{Zone, ZoneBounds, zone};
 
 /// What a reading is compared with.
@@ -16,6 +17,17 @@ pub enum Basis {
     Certified,
     /// The certified value moved to the measured temperature.
     Corrected,
+}
+
+/// By which rule a reading inside or outside the limits is decided upon (ILAC-G8, JCGM 106).
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Decision {
+    /// The limits alone.
+    Simple,
+    /// Pass within the acceptance limits, which lie inside the limits by the expanded uncertainty.
+    Guarded,
+    /// As guarded, with a conditional pass up to the limits and a conditional fail as far outside them.
+    GuardedFourWay,
 }
 
 /// What the policy of the check asks.
@@ -28,7 +40,24 @@ pub struct PolicyFigures {
     /// How far from the certified temperature a reference may be moved, in K.
     pub window_k: Exact,
     pub basis: Basis,
+    pub decision: Decision,
     pub zones: ZoneBounds,
+}
+
+/// What certificates and records state of uncertainty. What is not known is `None`, and then there is no budget.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Stated {
+    /// For each certified row the expanded uncertainty in mPa.s and its coverage factor.
+    pub fluid: Vec<Option<(f64, f64)>>,
+    /// The thermometer's expanded uncertainty in K and its coverage factor.
+    pub thermometer: Option<(f64, f64)>,
+    pub thermometer_resolution_k: Option<f64>,
+    /// Of the bath; zero where none is named.
+    pub uniformity_k: Option<f64>,
+    /// In % of full scale.
+    pub torque_resolution_percent: Option<f64>,
+    /// In % of the full-scale range.
+    pub repeatability_percent: Option<f64>,
 }
 
 /// One row of the check, as recorded.
@@ -53,6 +82,7 @@ pub struct Subject<'a> {
     pub rows: &'a [CertifiedRow],
     /// The thermometer's corrections; `None` where its calibration is unknown, so that no temperature can be had.
     pub corrections: Option<&'a [Correction]>,
+    pub stated: &'a Stated,
     pub policy: &'a PolicyFigures,
 }
 
@@ -60,7 +90,16 @@ pub struct Subject<'a> {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Verdict {
     Pass,
+    ConditionalPass,
+    ConditionalFail,
     Fail,
+}
+
+impl Verdict {
+    /// A conditional fail is a fail, a conditional pass is none.
+    pub fn is_fail(self) -> bool {
+        self >= Verdict::ConditionalFail
+    }
 }
 
 /// What a check comes to. A figure that cannot be had is `None`, with all that rests on it.
@@ -113,11 +152,41 @@ pub struct JudgedPoint {
     pub shear_rate_per_s: Option<f64>,
     /// The mean of the replicates that showed a figure, in mPa.s, unrounded; of a point that showed none, none.
     pub replicate_mean: Option<Exact>,
+    /// What a guarded decision goes by; none with a simple one.
+    pub guarded: Option<Box<Guarded>>,
     /// The mean's, or fail where no figure was shown.
     pub verdict: Option<Verdict>,
 }
 
-/// Judges a check by the simple decision: a point passes where the mean of its replicates lies inside or on the limits.
+/// The uncertainty of a point and the limits that it moves. In mPa.s, 6 significant digits, each rounded once from unrounded
+/// figures.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Guarded {
+    pub budget: Budget,
+    pub expanded: Exact,
+    /// Inside the limits by the expanded uncertainty; the lower is above the upper where that is larger than the half-width.
+    pub acceptance: Limits,
+    /// Outside the limits by the expanded uncertainty.
+    pub outer: Limits,
+    /// The expanded uncertainty is as large as the half-width or larger, both unrounded, so that no reading can pass.
+    pub too_large: bool,
+}
+
+impl Guarded {
+    fn of(budget: Budget, reference: &Exact, half_width: &Exact) -> Option<Guarded> {
+        let expanded = Exact::from_f64(budget.expanded)?;
+        Some(Guarded {
+            expanded: as_figure(&expanded),
+            acceptance: Limits::around(reference, &(half_width - &expanded)),
+            outer: Limits::around(reference, &(half_width + &expanded)),
+            too_large: expanded >= *half_width,
+            budget,
+        })
+    }
+}
+
+/// Judges a check: a point passes where the mean of its replicates lies inside or on the limits, with a guarded decision
+/// inside or on the acceptance limits.
 ///
 /// Basis certified compares with the certified value of the row nearest the mean corrected temperature. Basis corrected
 /// moves that value along the fluid's curve to the temperature of the point (of replicates: to the mean of those that
@@ -140,6 +209,10 @@ pub fn judge(subject: &Subject) -> Judgement {
             .and_then(|mean_c| nearest_row(subject.rows, mean_c))
     };
     let reference = row.and_then(|row| Reference::of(subject, row));
+    let sources = match subject.policy.decision {
+        Decision::Simple => None,
+        Decision::Guarded | Decision::GuardedFourWay => sources(subject, row, &corrected_c),
+    };
 
     let speed = |index: &usize| &subject.points[*index].speed_rpm;
     let mut by_speed: Vec<usize> = (0..subject.points.len()).collect();
@@ -148,7 +221,8 @@ pub fn judge(subject: &Subject) -> Judgement {
     for replicates in by_speed.chunk_by(|one, other| speed(one) == speed(other)) {
         let speed_rpm = speed(&replicates[0]);
         let reference = reference.as_ref();
-        let shared = shared_figures(subject, reference, &corrected_c, speed_rpm, replicates);
+        let mut shared = shared_figures(subject, reference, &corrected_c, speed_rpm, replicates);
+        decide(subject, sources.as_ref(), replicates, &mut shared);
         for &index in replicates {
             points[index] = Some(judge_point(&subject.points[index], &shared));
         }
@@ -208,7 +282,116 @@ impl<'a> Reference<'a> {
     }
 }
 
-/// What points of one speed share; their own figures are left empty, and the verdict is the mean's.
+/// The sources of uncertainty of a check that is judged by a certified row.
+fn sources(
+    subject: &Subject,
+    row: Option<usize>,
+    corrected_c: &[Option<Exact>],
+) -> Option<Sources> {
+    let stated = subject.stated;
+    let row = row?;
+    let (fluid_expanded_mpa_s, fluid_coverage_factor) = (*stated.fluid.get(row)?)?;
+    let (thermometer_expanded_k, thermometer_coverage_factor) = stated.thermometer?;
+    let known = corrected_c.iter().flatten();
+    let spread = known.clone().max()? - known.min()?;
+    Some(Sources {
+        fluid_expanded_mpa_s,
+        fluid_coverage_factor,
+        thermometer_expanded_k,
+        thermometer_coverage_factor,
+        thermometer_resolution_k: stated.thermometer_resolution_k?,
+        spread_k: spread.to_f64(),
+        uniformity_k: stated.uniformity_k?,
+        slope_per_k: slope_per_k(subject.rows, row)?,
+        torque_resolution_percent: stated.torque_resolution_percent?,
+        repeatability_percent: stated.repeatability_percent?,
+    })
+}
+
+/// The budget of the deviation of each point, in the order of the points; of replicates that of their mean. `None` where a
+/// figure that it rests on cannot be had.
+pub fn budgets(subject: &Subject, judgement: &Judgement) -> Vec<Option<Budget>> {
+    let sources = sources(subject, judgement.row, &judgement.corrected_c);
+    let points = judgement.points.iter().zip(subject.points);
+    points
+        .map(|(judged, point)| {
+            let at_this_speed: Vec<usize> = (0..subject.points.len())
+                .filter(|&index| subject.points[index].speed_rpm == point.speed_rpm)
+                .collect();
+            budget_of(subject, sources.as_ref()?, &at_this_speed, judged)
+        })
+        .collect()
+}
+
+fn budget_of(
+    subject: &Subject,
+    sources: &Sources,
+    members: &[usize],
+    shared: &JudgedPoint,
+) -> Option<Budget> {
+    let range = shared.range_unrounded.as_ref()?;
+    let readings = members
+        .iter()
+        .map(|&index| &subject.points[index])
+        .filter(|point| !point.shown)
+        .map(|point| Some(reading(point, Some(range))?.to_f64()));
+    budget(
+        sources,
+        shared.reference_unrounded.as_ref()?.to_f64(),
+        range.to_f64(),
+        &readings.collect::<Option<Vec<f64>>>()?,
+    )
+}
+
+/// The verdict of points of one speed, that of their mean; `None` where a figure that it rests on cannot be had.
+fn decide(
+    subject: &Subject,
+    sources: Option<&Sources>,
+    members: &[usize],
+    shared: &mut JudgedPoint,
+) {
+    let decision = subject.policy.decision;
+    if decision != Decision::Simple {
+        let budget = sources.and_then(|sources| budget_of(subject, sources, members, shared));
+        let band = shared
+            .reference_unrounded
+            .as_ref()
+            .zip(shared.half_width.as_ref());
+        shared.guarded = budget
+            .zip(band)
+            .and_then(|(budget, (reference, half))| Guarded::of(budget, reference, half))
+            .map(Box::new);
+    }
+    shared.verdict = verdict(decision, shared);
+}
+
+fn verdict(decision: Decision, shared: &JudgedPoint) -> Option<Verdict> {
+    let mean = shared.replicate_mean.as_ref()?;
+    let limits = Limits {
+        lower: shared.lower.clone()?,
+        upper: shared.upper.clone()?,
+    };
+    let guarded = match decision {
+        Decision::Simple => None,
+        Decision::Guarded | Decision::GuardedFourWay => Some(shared.guarded.as_ref()?),
+    };
+    let accepted = match guarded {
+        None => limits.contain(mean),
+        Some(guarded) => guarded.acceptance.contain(mean),
+    };
+    Some(match guarded {
+        _ if accepted => Verdict::Pass,
+        Some(_) if decision == Decision::GuardedFourWay && limits.contain(mean) => {
+            Verdict::ConditionalPass
+        }
+        Some(guarded) if decision == Decision::GuardedFourWay && guarded.outer.contain(mean) => {
+            Verdict::ConditionalFail
+        }
+        _ => Verdict::Fail,
+    })
+}
+
+/// What points of one speed share; their own figures and the verdict are left empty.
 fn shared_figures(
     subject: &Subject,
     reference: Option<&Reference>,
@@ -261,13 +444,8 @@ fn shared_figures(
         reference_mpa_s: reference.as_ref().map(as_figure),
         relative_band_percent: band
             .and_then(|(reference, half)| relative_band_percent(reference, half)),
-        verdict: limits.as_ref().zip(mean.as_ref()).map(|(limits, mean)| {
-            if limits.contain(mean) {
-                Verdict::Pass
-            } else {
-                Verdict::Fail
-            }
-        }),
+        guarded: None,
+        verdict: None,
         lower: limits.as_ref().map(|limits| limits.lower.clone()),
         upper: limits.map(|limits| limits.upper),
         deviation_percent: None,
@@ -348,19 +526,29 @@ mod tests {
         spring: Option<Exact>,
         rows: Vec<CertifiedRow>,
         corrections: Option<Vec<Correction>>,
+        stated: Stated,
         policy: PolicyFigures,
     }
 
     impl Bench {
-        fn judge(&self) -> Judgement {
-            judge(&Subject {
+        fn subject(&self) -> Subject<'_> {
+            Subject {
                 points: &self.points,
                 geometry: self.geometry.as_ref(),
                 full_scale_torque_un_m: self.spring.as_ref(),
                 rows: &self.rows,
                 corrections: self.corrections.as_deref(),
+                stated: &self.stated,
                 policy: &self.policy,
-            })
+            }
+        }
+
+        fn judge(&self) -> Judgement {
+            judge(&self.subject())
+        }
+
+        fn budgets(&self, judgement: &Judgement) -> Vec<Option<Budget>> {
+            budgets(&self.subject(), judgement)
         }
     }
 
@@ -408,11 +596,13 @@ mod tests {
             spring: some("80.0"),
             rows: dynamic(&[("25.0", "512.6")]),
             corrections: Some(Vec::new()),
+            stated: Stated::default(),
             policy: PolicyFigures {
                 fluid_percent: x("1.0"),
                 range_percent: x("1.0"),
                 window_k: x("0.2"),
                 basis: Basis::Certified,
+                decision: Decision::Simple,
                 zones: ZoneBounds {
                     minimum_percent: x("10.0"),
                     low_below_percent: x("30.0"),
@@ -468,6 +658,7 @@ mod tests {
             expected_torque_percent: x("51260").divide(&x("2400")),
             shear_rate_per_s,
             replicate_mean: some("516"),
+            guarded: None,
             verdict: PASS,
         };
         assert_eq!(judgement.points, vec![expected]);
@@ -866,8 +1057,145 @@ mod tests {
     }
 
     #[test]
-    fn fail_is_worse_than_pass() {
-        assert!(Verdict::Pass < Verdict::Fail);
+    fn verdicts_stand_in_order_of_strictness() {
+        assert!(Verdict::Pass < Verdict::ConditionalPass);
+        assert!(Verdict::ConditionalPass < Verdict::ConditionalFail);
+        assert!(Verdict::ConditionalFail < Verdict::Fail);
+        assert!(!Verdict::ConditionalPass.is_fail() && Verdict::ConditionalFail.is_fail());
+    }
+
+    /// A fluid of 4983 mPa.s on a range of 10000 at 20 rpm, whose expanded uncertainty, 36.5 mPa.s, is the only one.
+    fn guarded(decision: Decision, reading: &str) -> Bench {
+        let mut bench = bench(vec![point("20", reading, "25")]);
+        bench.geometry = spindle("200000");
+        bench.rows = dynamic(&[("25.0", "4983")]);
+        bench.rows[0].coefficient_percent_per_k = some("-2.1");
+        bench.policy.basis = Basis::Corrected;
+        bench.policy.decision = decision;
+        bench.stated = Stated {
+            fluid: vec![Some((36.5, 2.0))],
+            thermometer: Some((0.0, 2.0)),
+            thermometer_resolution_k: Some(0.0),
+            uniformity_k: Some(0.0),
+            torque_resolution_percent: Some(0.0),
+            repeatability_percent: Some(0.0),
+        };
+        bench
+    }
+
+    #[test]
+    fn four_ways_to_decide() {
+        // ILAC-G8 speaks of pass, conditional pass, conditional fail and fail. Recomputed by hand: limits 4833.17 and 5132.83,
+        // U 36.5, so acceptance limits 4869.67 and 5096.33, outer limits 4796.67 and 5169.33.
+        let first = guarded(Decision::GuardedFourWay, "4990").judge();
+        let by = first.points[0].guarded.as_ref().unwrap();
+        assert_eq!(
+            (&first.points[0].lower, &first.points[0].upper),
+            (&some("4833.17"), &some("5132.83"))
+        );
+        assert_eq!(by.expanded, x("36.5"));
+        assert_eq!(
+            (&by.acceptance.lower, &by.acceptance.upper),
+            (&x("4869.67"), &x("5096.33"))
+        );
+        assert_eq!(
+            (&by.outer.lower, &by.outer.upper),
+            (&x("4796.67"), &x("5169.33"))
+        );
+        assert!(!by.too_large);
+        for (reading, four_way, two_way) in [
+            ("4990", Verdict::Pass, Verdict::Pass),
+            ("5100", Verdict::ConditionalPass, Verdict::Fail),
+            ("5120", Verdict::ConditionalPass, Verdict::Fail),
+            ("5140", Verdict::ConditionalFail, Verdict::Fail),
+            ("5180", Verdict::Fail, Verdict::Fail),
+            ("5096.33", Verdict::Pass, Verdict::Pass),
+            ("5096.34", Verdict::ConditionalPass, Verdict::Fail),
+            ("5132.83", Verdict::ConditionalPass, Verdict::Fail),
+            ("5132.84", Verdict::ConditionalFail, Verdict::Fail),
+            ("5169.33", Verdict::ConditionalFail, Verdict::Fail),
+            ("5169.34", Verdict::Fail, Verdict::Fail),
+            ("4869.67", Verdict::Pass, Verdict::Pass),
+            ("4869.66", Verdict::ConditionalPass, Verdict::Fail),
+            ("4833.16", Verdict::ConditionalFail, Verdict::Fail),
+            ("4796.66", Verdict::Fail, Verdict::Fail),
+        ] {
+            let verdict = |decision| guarded(decision, reading).judge().verdict;
+            assert_eq!(
+                verdict(Decision::GuardedFourWay),
+                Some(four_way),
+                "{reading}"
+            );
+            assert_eq!(verdict(Decision::Guarded), Some(two_way), "{reading}");
+        }
+        assert_eq!(guarded(Decision::Simple, "5120").judge().verdict, PASS);
+    }
+
+    #[test]
+    fn an_uncertainty_as_large_as_the_half_width_lets_nothing_pass() {
+        // The half-width is 1 % of 4983 and of 10000: 149.83.
+        for (expanded, too_large, verdict) in [
+            (149.82, false, Verdict::Pass),
+            (149.83, true, Verdict::Pass),
+            (149.84, true, Verdict::Fail),
+        ] {
+            let mut bench = guarded(Decision::Guarded, "4983");
+            bench.stated.fluid = vec![Some((expanded, 2.0))];
+            let judgement = bench.judge();
+            let by = judgement.points[0].guarded.as_ref().unwrap();
+            assert_eq!(
+                (by.too_large, judgement.verdict),
+                (too_large, Some(verdict)),
+                "{expanded}"
+            );
+        }
+    }
+
+    #[test]
+    fn without_an_uncertainty_a_guarded_decision_has_no_verdict() {
+        for lose in [
+            |stated: &mut Stated| stated.fluid.clear(),
+            |stated: &mut Stated| stated.thermometer = None,
+            |stated: &mut Stated| stated.thermometer_resolution_k = None,
+            |stated: &mut Stated| stated.uniformity_k = None,
+            |stated: &mut Stated| stated.torque_resolution_percent = None,
+            |stated: &mut Stated| stated.repeatability_percent = None,
+        ] {
+            let mut bench = guarded(Decision::Guarded, "4983");
+            lose(&mut bench.stated);
+            let judgement = bench.judge();
+            assert_eq!(judgement.verdict, None);
+            assert_eq!(judgement.points[0].lower, some("4833.17"));
+            bench.policy.decision = Decision::Simple;
+            assert_eq!(bench.judge().verdict, PASS);
+        }
+        // What showed no figure fails whatever its uncertainty.
+        let mut bench = guarded(Decision::Guarded, "0");
+        bench.points = vec![over_range("20", "25")];
+        assert_eq!(bench.judge().verdict, FAIL);
+    }
+
+    #[test]
+    fn the_budget_of_a_check_takes_the_spread_of_its_temperatures() {
+        // By hand: temperatures 24.95 and 25.05 spread 0.1 K, rectangular over half of it 0.05/sqrt 3; slope -2.1 %/K.
+        let mut bench = guarded(Decision::Guarded, "4983");
+        bench.points = vec![point("20", "4983", "24.95"), point("40", "4983", "25.05")];
+        bench.stated.fluid = vec![Some((0.0, 2.0))];
+        let judgement = bench.judge();
+        let reference = judgement.points[0]
+            .reference_unrounded
+            .as_ref()
+            .unwrap()
+            .to_f64();
+        let expected = reference * 0.021 * 0.05 / 3f64.sqrt();
+        let by = judgement.points[0].guarded.as_ref().unwrap();
+        assert!((by.budget.standard - expected).abs() < 1e-9 * expected);
+        // On request a simple decision has the same budget.
+        bench.policy.decision = Decision::Simple;
+        let judgement = bench.judge();
+        assert_eq!(judgement.points[0].guarded, None);
+        let budgets = bench.budgets(&judgement);
+        assert_eq!(budgets[0].as_ref(), Some(&by.budget));
     }
 
     /// Mostly a figure as people write it, sometimes one that nobody would.
@@ -914,6 +1242,24 @@ mod tests {
     }
 
     proptest! {
+        #[test]
+        fn a_guarded_decision_is_never_milder(reading in 4700_i64..5300, expanded in 0f64..200.0) {
+            let verdict = |decision| {
+                let mut bench = guarded(decision, &reading.to_string());
+                bench.stated.fluid = vec![Some((expanded, 2.0))];
+                bench.judge().verdict.unwrap()
+            };
+            let simple = verdict(Decision::Simple);
+            let guarded = verdict(Decision::Guarded);
+            let four_way = verdict(Decision::GuardedFourWay);
+            prop_assert!(guarded >= simple);
+            prop_assert_eq!(four_way == Verdict::Pass, guarded == Verdict::Pass);
+            prop_assert!(four_way.is_fail() || simple == Verdict::Pass);
+            prop_assert!(four_way <= guarded);
+        }
+    }
+
+    proptest! {
         #![proptest_config(ProptestConfig::with_cases(64))]
 
         #[test]
@@ -924,6 +1270,8 @@ mod tests {
             figures in proptest::collection::vec(figure(), 6),
             kind in 0..4,
             is_corrected in any::<bool>(),
+            uncertainties in proptest::collection::vec(figure(), 8),
+            decision in 0_usize..3,
         ) {
             let [a, b, c, d, spring, window_k] = figures.try_into().unwrap();
             let mut bench = bench(points);
@@ -949,8 +1297,20 @@ mod tests {
             if is_corrected {
                 bench.policy.basis = Basis::Corrected;
             }
+            let stated: Vec<f64> = uncertainties.iter().map(Exact::to_f64).collect();
+            bench.stated = Stated {
+                fluid: vec![Some((stated[0], stated[1])); 4],
+                thermometer: Some((stated[2], stated[3])),
+                thermometer_resolution_k: Some(stated[4]),
+                uniformity_k: Some(stated[5]),
+                torque_resolution_percent: Some(stated[6]),
+                repeatability_percent: Some(stated[7]),
+            };
+            bench.policy.decision =
+                [Decision::Simple, Decision::Guarded, Decision::GuardedFourWay][decision];
             let judgement = bench.judge();
             prop_assert_eq!(judgement.points.len(), bench.points.len());
+            prop_assert_eq!(bench.budgets(&judgement).len(), bench.points.len());
             for row in 0..bench.rows.len() {
                 let _ = crate::measure::temperature::window_slope(&bench.rows, row);
             }

@@ -2,8 +2,8 @@
 //!
 //! A check compares what an instrument shows in a certified fluid with what it should show. This floor computes every
 //! figure of that comparison: the full-scale range of a geometry and a spring ([`range`]), the torque zone of a point
-//! ([`zone`]), the reference at a temperature ([`temperature`]), the limits round it ([`limits`]) and the verdict
-//! ([`judge`]). It knows no record, file, clock or repository.
+//! ([`zone`]), the reference at a temperature ([`temperature`]), the limits round it ([`limits`]), the
+//! uncertainty of the deviation ([`uncertainty`]) and the verdict ([`judge`]). It knows no record, file, clock or repository.
 //!
 //! Figures that people wrote are kept exactly as decimals ([`exact`]), so that 25.2 is inside 25.0 +/- 0.2; `f64` enters
 //! only with pi, a logarithm or an exponential. Figures are rounded half to even, at the last step only: ranges,
@@ -16,6 +16,7 @@ pub mod judge;
 pub mod limits;
 pub mod range;
 pub mod temperature;
+pub mod uncertainty;
 pub mod zone;
 
 pub use exact::Exact;

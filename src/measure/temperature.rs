@@ -193,6 +193,15 @@ impl Curve {
     }
 }
 
+/// d ln(eta)/dT at a certified row, per K: the curve's, else the row's own coefficient; `None` without both.
+pub fn slope_per_k(rows: &[CertifiedRow], row: usize) -> Option<f64> {
+    let curve = Curve::around(rows, row).and_then(|curve| curve.slope_per_k());
+    curve.or_else(|| {
+        let coefficient = rows.get(row)?.coefficient_percent_per_k.as_ref()?;
+        Some(coefficient.to_f64() / 100.0)
+    })
+}
+
 /// The size of the fluid's slope at a certified row in % per K, unrounded: the coefficient where there is one row, else the
 /// curve's. What the window times this leaves of the fluid's share tells whether the window is too wide.
 pub fn window_slope(rows: &[CertifiedRow], row: usize) -> Option<Exact> {

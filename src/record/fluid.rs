@@ -27,6 +27,7 @@ pub struct CertifiedValue {
     pub temperature_c: Number,
     pub figures: CertifiedFigures,
     pub uncertainty: Uncertainty,
+    pub coverage_factor: Number,
     pub coefficient_percent_per_k: Option<Number>,
 }
 
@@ -90,6 +91,16 @@ impl CertifiedValue {
         self.row().viscosity.mpa_s()
     }
 
+    /// The certificate's expanded uncertainty in mPa.s; of a kinematic value that of the viscosity alone.
+    pub fn expanded_uncertainty_mpa_s(&self) -> Exact {
+        match &self.uncertainty {
+            Uncertainty::Percent(percent) => {
+                &(&percent.value * &self.mpa_s()) * Exact::hundredths(1)
+            }
+            Uncertainty::MpaS(size) => size.value.clone(),
+        }
+    }
+
     /// The certificate's expanded uncertainty in % of the certified value.
     pub fn expanded_uncertainty_percent(&self) -> Option<Exact> {
         match &self.uncertainty {
@@ -112,7 +123,6 @@ impl Record for Fluid {
         let certified = fields.date("certified")?;
         let expires = fields.date("expires")?;
         let values = fields.list("value", |row| {
-            row.known("coverage_factor");
             let dynamic = row.opt_number("viscosity_mpa_s");
             let kinematic = row.opt_number("kinematic_mm2_s");
             let density = row.opt_number("density_g_ml");
@@ -139,6 +149,7 @@ impl Record for Fluid {
                         return None;
                     }
                 },
+                coverage_factor: row.number("coverage_factor")?,
                 coefficient_percent_per_k: row.opt_number("temperature_coefficient_percent_per_k"),
             })
         });

@@ -17,6 +17,7 @@ pub struct Calibration {
     /// The last day it holds.
     pub due: Date,
     pub expanded_uncertainty_k: Number,
+    pub coverage_factor: Number,
     /// Added to what the thermometer shows: (shown in degrees C, correction in K), in the order written.
     pub rows: Vec<(Number, Number)>,
 }
@@ -30,13 +31,14 @@ impl Record for Thermometer {
             id: fields.text("id")?,
             resolution_k: fields.number("resolution_k")?,
             calibrations: fields.list("calibration", |row| {
-                for key in ["by", "certificate", "coverage_factor", "late_reason"] {
+                for key in ["by", "certificate", "late_reason"] {
                     row.known(key);
                 }
                 Some(Calibration {
                     date: row.when("date")?,
                     due: row.date("due")?,
                     expanded_uncertainty_k: row.number("expanded_uncertainty_k")?,
+                    coverage_factor: row.number("coverage_factor")?,
                     rows: row.list("corrections", |row| {
                         Some((row.number("at_c")?, row.number("correction_k")?))
                     }),

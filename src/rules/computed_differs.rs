@@ -151,6 +151,10 @@ impl Compare<'_, '_, '_> {
                 "deviation_percent" => {
                     vec![(self.view.at(&format!("/point/{index}")), "the reading")]
                 }
+                "expanded_uncertainty_mpa_s" => self.of_uncertainty(),
+                "acceptance_lower_mpa_s" | "acceptance_upper_mpa_s" if !limits => {
+                    self.of_uncertainty()
+                }
                 _ => self.reasons(
                     range,
                     reference,
@@ -221,6 +225,34 @@ impl Compare<'_, '_, '_> {
                 "the instrument's spring that day, which makes the range",
             ));
         }
+        reasons
+    }
+
+    fn of_uncertainty(&self) -> Reasons {
+        let view = self.view;
+        let mut reasons = Vec::new();
+        if let (Some(fluid), Some((row, _))) = (view.fluid, view.certified()) {
+            reasons.push((
+                fluid.at(&format!("/value/{row}")),
+                "the certified value with its uncertainty",
+            ));
+        }
+        if let (Some(thermometer), Some((row, _))) = (view.thermometer, view.calibration) {
+            reasons.push((
+                thermometer.at(&format!("/calibration/{row}/expanded_uncertainty_k")),
+                "the thermometer's uncertainty that day",
+            ));
+        }
+        reasons.extend(
+            view.bath
+                .map(|bath| (bath.at("/uniformity_k"), "the bath's uniformity")),
+        );
+        reasons.extend(view.instrument.map(|instrument| {
+            (
+                instrument.at("/repeatability_percent"),
+                "the instrument's repeatability and resolution",
+            )
+        }));
         reasons
     }
 

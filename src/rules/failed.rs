@@ -16,12 +16,12 @@ fn check(view: &View<'_>, out: &mut Out<'_>) {
     let Some(judgement) = &view.judgement else {
         return;
     };
-    if judgement.verdict != Some(Verdict::Fail) {
+    if !judgement.verdict.is_some_and(Verdict::is_fail) {
         return;
     }
     let mut outside: Vec<String> = Vec::new();
     for (point, judged) in view.check.points.iter().zip(&judgement.points) {
-        if judged.verdict != Some(Verdict::Fail) {
+        if !judged.verdict.is_some_and(Verdict::is_fail) {
             continue;
         }
         let speed = &point.speed_rpm;

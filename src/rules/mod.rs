@@ -167,6 +167,7 @@ rules!(
     instrument_not_in_service,
     calibration_lapsed,
     temperature_coefficient_missing,
+    uncertainty_too_large,
     geometry_unfit,
     guard_differs,
     speed_unavailable,

@@ -117,24 +117,14 @@ fn check(book: &Book, named: NamedRecord<'_>, out: &mut Out<'_>) {
 }
 
 fn policy(policy: &Loaded<Policy>, out: &mut Out<'_>) {
-    if policy.decision != Decision::Simple {
+    if policy.decision != Decision::Simple && policy.basis == Basis::Certified {
         let written = policy.decision.word();
-        let message = match policy.basis {
-            Basis::Certified => format!(
-                "decision = \"{written}\" needs basis = \"corrected\", and the basis is certified"
-            ),
-            Basis::Corrected => {
-                format!("this shearbook judges by the simple decision only, not by {written}")
-            }
-        };
-        let said = out.say(policy.at("/acceptance/decision"), message);
-        let said = match policy.basis {
-            Basis::Certified => {
-                said.because(policy.at("/temperature/basis"), "the basis of this policy")
-            }
-            Basis::Corrected => said,
-        };
-        said.help("write decision = \"simple\", the only one that this shearbook judges by");
+        out.say(
+            policy.at("/acceptance/decision"),
+            format!("decision = \"{written}\" needs basis = \"corrected\", and the basis is certified"),
+        )
+        .because(policy.at("/temperature/basis"), "the basis of this policy")
+        .help("write basis = \"corrected\", so that the temperature is corrected for and not only allowed for, or decision = \"simple\"");
     }
     let (minimum, low, high) = (
         &policy.minimum_percent,
