@@ -8,7 +8,7 @@ use crate::parse::layout::{CheckName, Slot, check_path, slot};
 use crate::parse::parse;
 use crate::record::Kind;
 use crate::record::check::Check;
-use crate::report::{amendments, check_json, check_text};
+use crate::report::{amendments, budget_text, check_json, check_text};
 use crate::source::disk::Disk;
 use crate::source::{Source, SourceError, What};
 use clap::ValueEnum;
@@ -26,6 +26,9 @@ pub(crate) struct Arguments {
     check: String,
     #[arg(long, value_name = "FORMAT", default_value = "text")]
     format: Format,
+    /// Also what each source adds to the uncertainty, as a table; JSON always has it
+    #[arg(long)]
+    budget: bool,
 }
 
 /// The book and the path of a check that was named by its id or its file; without a book named or round here, the
@@ -88,7 +91,11 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
     output::say(&match arguments.format {
         Format::Text => {
             let width = output::style(&common).width;
-            check_text::render(&view, width) + &amendments::side_by_side(&line, width)
+            let budget = match arguments.budget {
+                true => budget_text::render(&view, width),
+                false => String::new(),
+            };
+            check_text::render(&view, width) + &budget + &amendments::side_by_side(&line, width)
         }
         Format::Json => check_json::render(&view, &line::amendments(&line)),
     });

@@ -1,8 +1,9 @@
 //! One check as JSON; `schema/output/show.schema.json` describes it.
 
-use crate::book::figures;
+use crate::book::figures::{self, UncertaintyFigures};
 use crate::book::line::Amendment;
 use crate::book::view::View;
+use crate::measure::uncertainty::Repeatability;
 use crate::measure::{Exact, PERCENT_PLACES};
 use crate::parse::METHOD;
 use crate::record::check::Verdict;
@@ -43,7 +44,50 @@ struct Point {
     expanded_uncertainty_mpa_s: Option<f64>,
     test_uncertainty_ratio: Option<f64>,
     conformance_probability: Option<f64>,
+    budget: Option<Budget>,
     verdict: Option<&'static str>,
+}
+
+/// What makes up the standard uncertainty; standard uncertainties all.
+#[derive(Serialize)]
+struct Budget {
+    fluid_mpa_s: Option<f64>,
+    temperature_mpa_s: Option<f64>,
+    resolution_mpa_s: Option<f64>,
+    repeatability_mpa_s: Option<f64>,
+    repeatability_from: &'static str,
+    sensitivity_mpa_s_per_k: Option<f64>,
+    temperature_k: Option<f64>,
+    thermometer_k: Option<f64>,
+    thermometer_resolution_k: Option<f64>,
+    spread_k: Option<f64>,
+    uniformity_k: Option<f64>,
+    coverage_factor: Option<f64>,
+}
+
+impl Budget {
+    fn of(told: &UncertaintyFigures) -> Budget {
+        let budget = &told.budget;
+        let parts = &budget.temperature_parts;
+        let figure = |value: f64| figures::rounded(value).map(|value| value.to_f64());
+        Budget {
+            fluid_mpa_s: figure(budget.fluid),
+            temperature_mpa_s: figure(budget.temperature),
+            resolution_mpa_s: figure(budget.resolution),
+            repeatability_mpa_s: figure(budget.repeatability),
+            repeatability_from: match budget.repeatability_from {
+                Repeatability::Stated => "stated",
+                Repeatability::Replicates(_) => "replicates",
+            },
+            sensitivity_mpa_s_per_k: figure(budget.sensitivity_mpa_s_per_k),
+            temperature_k: figure(budget.temperature_k),
+            thermometer_k: figure(parts.thermometer_k),
+            thermometer_resolution_k: figure(parts.resolution_k),
+            spread_k: figure(parts.spread_k),
+            uniformity_k: figure(parts.uniformity_k),
+            coverage_factor: figure(budget.coverage_factor),
+        }
+    }
 }
 
 /// One amendment of the check, or of the check that this one amends.
@@ -77,6 +121,8 @@ pub fn render(view: &View<'_>, amendments: &[Amendment]) -> String {
     let points = judgement
         .map(|judgement| judgement.points.as_slice())
         .unwrap_or_default();
+    let uncertainties = figures::uncertainties(view);
+    let told = |index: usize| uncertainties.get(index).and_then(Option::as_ref);
     pretty(&Document {
         format: 1,
         check: view.id,
@@ -87,7 +133,8 @@ pub fn render(view: &View<'_>, amendments: &[Amendment]) -> String {
         points: points
             .iter()
             .zip(&view.check.points)
-            .map(|(point, written)| Point {
+            .enumerate()
+            .map(|(index, (point, written))| Point {
                 speed_rpm: written.speed_rpm.value.to_f64(),
                 zone: point.zone.map(|zone| ZoneName::from(zone).word()),
                 torque_percent: point.torque_percent.as_ref().map(|torque| {
@@ -109,16 +156,27 @@ pub fn render(view: &View<'_>, amendments: &[Amendment]) -> String {
                 reference_mpa_s: figure(point.reference_mpa_s.as_ref()),
                 lower_mpa_s: figure(point.lower.as_ref()),
                 upper_mpa_s: figure(point.upper.as_ref()),
-                acceptance_lower_mpa_s: None,
-                acceptance_upper_mpa_s: None,
+                acceptance_lower_mpa_s: figure(
+                    point.guarded.as_ref().map(|by| &by.acceptance.lower),
+                ),
+                acceptance_upper_mpa_s: figure(
+                    point.guarded.as_ref().map(|by| &by.acceptance.upper),
+                ),
                 deviation_percent: figure(point.deviation_percent.as_ref()),
                 deviation_of_range_percent: figure(point.deviation_of_range_percent.as_ref()),
                 relative_band_percent: figure(point.relative_band_percent.as_ref()),
-                standard_uncertainty_mpa_s: None,
-                degrees_of_freedom: None,
-                expanded_uncertainty_mpa_s: None,
-                test_uncertainty_ratio: None,
-                conformance_probability: None,
+                standard_uncertainty_mpa_s: figure(told(index).map(|told| &told.standard_mpa_s)),
+                degrees_of_freedom: told(index)
+                    .and_then(|told| told.degrees_of_freedom)
+                    .map(f64::from),
+                expanded_uncertainty_mpa_s: figure(told(index).map(|told| &told.expanded_mpa_s)),
+                test_uncertainty_ratio: figure(
+                    told(index).and_then(|told| told.test_uncertainty_ratio.as_ref()),
+                ),
+                conformance_probability: figure(
+                    told(index).and_then(|told| told.conformance_probability.as_ref()),
+                ),
+                budget: told(index).map(Budget::of),
                 verdict: point.verdict.map(|verdict| Verdict::from(verdict).word()),
             })
             .collect(),

@@ -7,7 +7,7 @@ use crate::book::view::View;
 use crate::measure::judge::JudgedPoint;
 use crate::measure::{Exact, PERCENT_PLACES};
 use crate::record::check::{Point, Verdict};
-use crate::record::policy::ZoneName;
+use crate::record::policy::{Decision, ZoneName};
 
 /// The columns of the chart between the marks of the limits.
 const CHART: usize = 25;
@@ -56,8 +56,14 @@ pub fn render(view: &View<'_>, width: usize) -> String {
         Some(policy) => line(
             "policy",
             format!(
-                "{}: {} % of value + {} % of range",
-                policy.id, policy.fluid_percent, policy.range_percent
+                "{}: {} % of value + {} % of range{}",
+                policy.id,
+                policy.fluid_percent,
+                policy.range_percent,
+                match policy.decision {
+                    Decision::Simple => String::new(),
+                    decision => format!(", decision {}", decision.word()),
+                }
             ),
         ),
         None => line("policy", "none that can judge this check".to_owned()),
@@ -113,9 +119,44 @@ pub fn render(view: &View<'_>, width: usize) -> String {
     for (point, written) in judgement.points.iter().zip(&check.points) {
         text += &chart(point, written);
     }
+    text += &acceptance(view, width);
     let word = verdict(view).map_or("cannot be had: a figure is missing", Verdict::word);
     text += &format!("\nverdict: {word}\n");
     text + &wrapped(CAUTION, width, "", "")
+}
+
+/// The acceptance limits of a guarded decision, once a speed.
+fn acceptance(view: &View<'_>, width: usize) -> String {
+    let points = view
+        .judgement
+        .iter()
+        .flat_map(|judgement| &judgement.points);
+    let mut said: Vec<String> = Vec::new();
+    for (point, written) in points.zip(&view.check.points) {
+        if let Some(by) = &point.guarded {
+            let one = format!(
+                "{} to {} at {} rpm",
+                figure(&by.acceptance.lower),
+                figure(&by.acceptance.upper),
+                written.speed_rpm
+            );
+            if !said.contains(&one) {
+                said.push(one);
+            }
+        }
+    }
+    match said.is_empty() {
+        true => String::new(),
+        false => wrapped(
+            &format!(
+                "acceptance limits, the limits less the expanded uncertainty: {}",
+                said.join(", ")
+            ),
+            width,
+            "",
+            "  ",
+        ),
+    }
 }
 
 pub(super) fn figure(value: &Exact) -> String {

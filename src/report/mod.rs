@@ -1,6 +1,7 @@
 //! One file a format. A report reads findings and figures, and decides nothing.
 
 pub mod amendments;
+pub mod budget_text;
 pub mod check_json;
 pub mod check_text;
 pub mod compare;
