@@ -109,7 +109,7 @@ impl<'a> View<'a> {
 
     fn judge(&self) -> Option<Judgement> {
         let guarded = self.policy?.decision != policy::Decision::Simple;
-        self.with_subject(guarded, |subject| judge(subject))
+        self.with_subject(guarded, judge)
     }
 
     /// The uncertainty of the deviation of each point, in the order of the points; that of their mean for replicates. `None`
