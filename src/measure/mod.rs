@@ -2,16 +2,19 @@
 //!
 //! A check compares what an instrument shows in a certified fluid with what it should show. This floor computes every
 //! figure of that comparison: the full-scale range of a geometry and a spring ([`range`]), the torque zone of a point
-//! ([`zone`]), the reference at a temperature ([`temperature`]), the limits round it ([`limits`]), the
-//! uncertainty of the deviation ([`uncertainty`]) and the verdict ([`judge`]). It knows no record, file, clock or repository.
+//! ([`zone`]), the reference at a temperature ([`temperature`]), the limits round it ([`limits`]), the uncertainty of the
+//! deviation ([`uncertainty`]) and the verdict ([`judge`]). Beside these stand the speed up to which the flow is laminar
+//! ([`flow`]) and the law of petroleum oils ([`d341`]). It knows no record, file, clock or repository.
 //!
 //! Figures that people wrote are kept exactly as decimals ([`exact`]), so that 25.2 is inside 25.0 +/- 0.2; `f64` enters
 //! only with pi, a logarithm or an exponential. Figures are rounded half to even, at the last step only: ranges,
 //! references and limits to [`FIGURE_DIGITS`] significant digits, percentages to [`PERCENT_PLACES`] decimals. A figure
 //! that cannot be had is `None`, and so is all that rests on it; nothing here panics.
 
+pub mod d341;
 pub mod distribution;
 pub mod exact;
+pub mod flow;
 pub mod judge;
 pub mod limits;
 pub mod range;
