@@ -5,8 +5,10 @@
 //! ([`zone`]), the reference at a temperature ([`temperature`]), the limits round it ([`limits`]) and the verdict
 //! ([`judge`]). It knows no record, file, clock or repository.
 //!
+//! Of many checks it tells how their deviation moves with time ([`series`]).
+//!
 //! Figures that people wrote are kept exactly as decimals ([`exact`]), so that 25.2 is inside 25.0 +/- 0.2; `f64` enters
-//! only with pi, a logarithm or an exponential. Figures are rounded half to even, at the last step only: ranges,
+//! only with pi, a logarithm, an exponential or statistics. Figures are rounded half to even, at the last step only: ranges,
 //! references and limits to [`FIGURE_DIGITS`] significant digits, percentages to [`PERCENT_PLACES`] decimals. A figure
 //! that cannot be had is `None`, and so is all that rests on it; nothing here panics.
 
@@ -15,6 +17,7 @@ pub mod exact;
 pub mod judge;
 pub mod limits;
 pub mod range;
+pub mod series;
 pub mod temperature;
 pub mod zone;
 
