@@ -5,7 +5,8 @@
 //! ([`zone`]), the reference at a temperature ([`temperature`]), the limits round it ([`limits`]) and the verdict
 //! ([`judge`]). It knows no record, file, clock or repository.
 //!
-//! Of many checks it tells how their deviation moves with time ([`series`]).
+//! Of many checks it tells how their deviation moves with time ([`series`]), and what as-found results say of the interval
+//! between checks ([`interval`]).
 //!
 //! Figures that people wrote are kept exactly as decimals ([`exact`]), so that 25.2 is inside 25.0 +/- 0.2; `f64` enters
 //! only with pi, a logarithm, an exponential or statistics. Figures are rounded half to even, at the last step only: ranges,
@@ -14,6 +15,7 @@
 
 pub mod distribution;
 pub mod exact;
+pub mod interval;
 pub mod judge;
 pub mod limits;
 pub mod range;
