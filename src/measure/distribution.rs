@@ -1,6 +1,8 @@
-//! Probabilities: the normal and Student's distribution, as uncertainty and control charts need them.
+//! Probabilities: the normal, Student's and the beta distribution, as uncertainty, control charts and shares of results
+//! need them.
 
-use statrs::distribution::{Continuous, ContinuousCDF, Normal, StudentsT};
+use statrs::distribution::{Beta, Continuous, ContinuousCDF, Normal, StudentsT};
+use statrs::function::beta::checked_beta_reg;
 
 /// The coverage of an expanded uncertainty in this edition of the method: the share of a normal distribution within two
 /// standard deviations, to four digits (JCGM 100, G.3).
@@ -54,6 +56,37 @@ pub fn expansion_factor(degrees_of_freedom: Option<u32>) -> Option<f64> {
         None => Some(2.0),
         Some(_) => coverage_factor(COVERAGE, degrees_of_freedom),
     }
+}
+
+/// The value below which the share `below` of a beta distribution lies, for shapes above zero that are a hundred thousand
+/// together at most: beyond, the library's incomplete beta function loses its digits. `None` for other shapes, and for a
+/// share that is not between 0 and 1.
+pub fn beta_quantile(below: f64, shape_a: f64, shape_b: f64) -> Option<f64> {
+    if !(below > 0.0 && below < 1.0 && shape_a + shape_b <= 1e5) {
+        return None;
+    }
+    let distribution = Beta::new(shape_a, shape_b).ok()?;
+    // Newton's rule between bounds that close in: the library's own quantile keeps fewer digits.
+    let (mut low, mut high) = (0.0, 1.0);
+    let mut quantile = shape_a / (shape_a + shape_b);
+    for _ in 0..200 {
+        let excess = checked_beta_reg(shape_a, shape_b, quantile).ok()? - below;
+        if excess > 0.0 {
+            high = quantile;
+        } else {
+            low = quantile;
+        }
+        let mut next = quantile - excess / distribution.pdf(quantile);
+        if !(next > low && next < high) {
+            next = f64::midpoint(low, high);
+        }
+        let moved = (next - quantile).abs();
+        quantile = next;
+        if moved <= 1e-15 * quantile {
+            break;
+        }
+    }
+    quantile.is_finite().then_some(quantile)
 }
 
 /// The quantile of the library, brought to the last digits by Newton's rule on its own distribution function.
@@ -149,11 +182,35 @@ mod tests {
     }
 
     #[test]
+    fn beta_quantiles_agree_with_another_library() {
+        // mpmath 1.4.1 at 30 digits, from its incomplete beta function; the two last by symmetry.
+        for (below, shape_a, shape_b, expected) in [
+            (0.05, 18.0, 3.0, 0.7173814751141391),
+            (0.95, 19.0, 2.0, 0.9819347969145814),
+            (0.025, 2.0, 30.0, 0.007910983461854709),
+            (0.05, 2.0, 5.0, 0.06284989170835438),
+            (0.95, 3.0, 4.0, 0.7286616274802475),
+            (0.5, 0.5, 0.5, 0.5),
+            (0.5, 4e4, 4e4, 0.5),
+        ] {
+            let quantile = beta_quantile(below, shape_a, shape_b).unwrap();
+            assert_near(quantile, expected, 1e-12 * expected);
+        }
+    }
+
+    #[test]
     fn what_is_no_probability_has_none() {
         assert_eq!(coverage_factor(0.95, Some(0)), None);
         for coverage in [0.0, 1.0, -1.0, f64::NAN, 2.0] {
             assert_eq!(coverage_factor(coverage, Some(3)), None);
             assert_eq!(coverage_factor(coverage, None), None);
+        }
+        for below in [0.0, 1.0, -1.0, f64::NAN] {
+            assert_eq!(beta_quantile(below, 2.0, 3.0), None);
+        }
+        for shape in [0.0, -1.0, 1e5, f64::NAN, f64::INFINITY] {
+            assert_eq!(beta_quantile(0.5, shape, 3.0), None);
+            assert_eq!(beta_quantile(0.5, 3.0, shape), None);
         }
         assert_eq!(normal_within(1.0, 0.0, -1.0), None);
         assert_eq!(normal_within(f64::NAN, 0.0, 1.0), None);

@@ -6,8 +6,11 @@
 //! deviation ([`uncertainty`]) and the verdict ([`judge`]). Beside these stand the speed up to which the flow is laminar
 //! ([`flow`]) and the law of petroleum oils ([`d341`]). It knows no record, file, clock or repository.
 //!
+//! Of many checks it tells how their deviation moves with time ([`series`]), and what as-found results say of the interval
+//! between checks ([`interval`]).
+//!
 //! Figures that people wrote are kept exactly as decimals ([`exact`]), so that 25.2 is inside 25.0 +/- 0.2; `f64` enters
-//! only with pi, a logarithm or an exponential. Figures are rounded half to even, at the last step only: ranges,
+//! only with pi, a logarithm, an exponential or statistics. Figures are rounded half to even, at the last step only: ranges,
 //! references and limits to [`FIGURE_DIGITS`] significant digits, percentages to [`PERCENT_PLACES`] decimals. A figure
 //! that cannot be had is `None`, and so is all that rests on it; nothing here panics.
 
@@ -15,9 +18,11 @@ pub mod d341;
 pub mod distribution;
 pub mod exact;
 pub mod flow;
+pub mod interval;
 pub mod judge;
 pub mod limits;
 pub mod range;
+pub mod series;
 pub mod temperature;
 pub mod uncertainty;
 pub mod zone;
