@@ -15,10 +15,12 @@ mod progress;
 mod review;
 mod schema;
 mod seal;
+mod selftest;
 mod show;
 mod status;
 mod template;
 mod tour;
+mod trend;
 mod validate;
 
 use crate::book::{Clock, LoadError};
@@ -113,6 +115,10 @@ enum Command {
     ///
     /// Example: shearbook status --as-of 2026-11-25
     Status(status::Arguments),
+    /// How an instrument reads over time: series, control limits, slope, where it leads, advice on the interval
+    ///
+    /// Example: shearbook trend VM-01
+    Trend(trend::Arguments),
     /// Judge what is staged, as the commit hook does
     ///
     /// Example: shearbook gate
@@ -129,6 +135,10 @@ enum Command {
     ///
     /// Example: shearbook explain fluid-expired
     Explain(explain::Arguments),
+    /// Published values beside what this program computes: what a laboratory files as its software validation
+    ///
+    /// Example: shearbook selftest > selftest-2026-11-25.txt
+    Selftest(selftest::Arguments),
     /// Print the JSON Schema of a kind of record
     ///
     /// Example: shearbook schema check
@@ -149,10 +159,12 @@ impl Command {
             Command::Show(_) => "show",
             Command::Review(_) => "review",
             Command::Status(_) => "status",
+            Command::Trend(_) => "trend",
             Command::Gate(_) => "gate",
             Command::Compare(_) => "compare",
             Command::Hook(_) => "hook",
             Command::Explain(_) => "explain",
+            Command::Selftest(_) => "selftest",
             Command::Schema(_) => "schema",
         }
     }
@@ -247,10 +259,12 @@ pub fn main() -> ExitCode {
         Command::Show(arguments) => show::run(&cli.common, arguments),
         Command::Review(arguments) => review::run(&cli.common, arguments),
         Command::Status(arguments) => status::run(&cli.common, arguments),
+        Command::Trend(arguments) => trend::run(&cli.common, arguments),
         Command::Gate(arguments) => gate::run(&cli.common, arguments),
         Command::Compare(arguments) => compare::run(&cli.common, arguments),
         Command::Hook(arguments) => hook::run(&cli.common, arguments),
         Command::Explain(arguments) => explain::run(&cli.common, arguments),
+        Command::Selftest(arguments) => selftest::run(&cli.common, arguments),
         Command::Schema(arguments) => schema::run(arguments),
     };
     interrupt::yield_to_it(ended.is_err());

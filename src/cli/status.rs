@@ -2,9 +2,11 @@
 
 use super::output::{self, Format};
 use super::{Common, Ended, Trouble, progress, validate};
+use crate::book::view::View;
 use crate::fleet::Fleet;
+use crate::fleet::session::Gathering;
 use crate::report::{fleet_json, fleet_text};
-use crate::rules::{Wanted, judge_fleet, run as judge};
+use crate::rules::{Wanted, judge_fleet, run_and_watch};
 use crate::source::SourceError;
 
 #[derive(clap::Args)]
@@ -16,9 +18,12 @@ pub(crate) struct Arguments {
 pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
     let disk = common.disk()?;
     validate::whole(&disk)?;
+    let gathering = Gathering::default();
     let outcome = progress::watched(common.quiet, &disk, |source| {
-        judge(source, common.clock(), &Wanted::All)
+        let watch = |view: &View<'_>| gathering.take(view);
+        run_and_watch(source, common.clock(), &Wanted::All, Some(&watch))
     })?;
+    let sessions = gathering.sessions();
     let book = outcome.book.as_ref().filter(|book| book.zone_known());
     let Some(book) = book else {
         return Err(Trouble::Unusable(SourceError::new(
@@ -26,7 +31,8 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
             "run shearbook validate: shearbook.toml has errors",
         )));
     };
-    let fleet = Fleet::on(book, &outcome.links, &outcome.with_errors, book.as_of());
+    let (links, with_errors) = (&outcome.links, &outcome.with_errors);
+    let fleet = Fleet::on(book, links, with_errors, &sessions, book.as_of());
     let findings = judge_fleet(&fleet);
     if let Some(errors) = fleet_text::errors(&fleet).filter(|_| arguments.outputs.is_for_programs())
     {

@@ -4,6 +4,8 @@
 
 pub mod reviews;
 pub mod session;
+pub mod trend;
+pub mod trend_words;
 
 use crate::book::review::{ReviewFacts, decision};
 use crate::book::view::{FullCalibration, full_calibration_at, spring_at, standing_at};
@@ -19,6 +21,7 @@ use crate::record::{Kind, State as StandingState, words};
 use jiff::Timestamp;
 use jiff::civil::Date;
 use std::collections::{BTreeMap, BTreeSet};
+use trend::{Sessions, Trend, trend};
 
 /// The longest notice that the fleet gives of what falls due, in days, where the policy names none.
 const NOTICE_DAYS: i64 = 14;
@@ -99,6 +102,8 @@ pub struct Member<'a> {
     pub calibration: Option<FullCalibration<'a>>,
     /// Days before the calibration's due date from which notice is given.
     pub calibration_notice_days: i64,
+    /// `None` where its file is broken.
+    pub trend: Option<Trend<'a>>,
 }
 
 /// The fleet on a day.
@@ -309,6 +314,7 @@ impl<'a> Member<'a> {
             notice_days: 0,
             calibration: None,
             calibration_notice_days: 0,
+            trend: None,
         }
     }
 
@@ -316,7 +322,7 @@ impl<'a> Member<'a> {
         book: &'a Book,
         record: &'a Loaded<Instrument>,
         id: &'a str,
-        checks: &[Seen<'a>],
+        (checks, sessions): (&[Seen<'a>], &'a Sessions),
         as_of: Date,
         at: Timestamp,
     ) -> Member<'a> {
@@ -361,6 +367,19 @@ impl<'a> Member<'a> {
         let span = calibration
             .as_ref()
             .and_then(|calibration| Some(days_between(calibration.day, calibration.due?)));
+        let longest = policy.and_then(|policy| {
+            let classes = policy.interval.iter();
+            classes.filter_map(|(_, days)| *days).max()
+        });
+        let trend = trend(&trend::Basis {
+            book,
+            instrument: record,
+            checks,
+            sessions,
+            next: next_due.map(|due| due.max(as_of)),
+            interval: interval.map(|(_, days)| days).zip(longest),
+            at,
+        });
         let mut member = Member {
             id,
             record: Some(record),
@@ -379,6 +398,7 @@ impl<'a> Member<'a> {
             notice_days: notice_days(policy, interval.map_or(0, |(_, days)| days)),
             calibration,
             calibration_notice_days: notice_days(policy, span.unwrap_or(0)),
+            trend: Some(trend),
         };
         member.settle(book, record, first_counted.is_some(), at, as_of);
         member
@@ -487,11 +507,13 @@ impl<'a> Member<'a> {
 }
 
 impl<'a> Fleet<'a> {
-    /// The fleet of a book on a day, from its judged checks and the paths of the checks with errors.
+    /// The fleet of a book on a day, from its judged checks, the paths of the checks with errors, and what was kept of each
+    /// check for its trends.
     pub fn on(
         book: &'a Book,
         links: &'a Links,
         with_errors: &BTreeSet<String>,
+        sessions: &'a Sessions,
         as_of: Date,
     ) -> Fleet<'a> {
         let at = book.end_of(as_of);
@@ -502,7 +524,7 @@ impl<'a> Fleet<'a> {
             .map(|id| match book.instruments.named(id) {
                 Named::Sound(record) if !with_errors.contains(&record.doc.path) => {
                     let own = checks.get(id).map(Vec::as_slice).unwrap_or_default();
-                    Member::of(book, record, id, own, as_of, at)
+                    Member::of(book, record, id, (own, sessions), as_of, at)
                 }
                 _ => Member::broken(id),
             })

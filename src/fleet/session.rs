@@ -53,6 +53,10 @@ pub struct Reading {
     pub deviation_of_range_percent: Option<f64>,
     /// The half-width of the limits in % of the full-scale range.
     pub half_width_of_range_percent: Option<f64>,
+    /// The same, less the expanded uncertainty where the decision is a guarded one.
+    pub acceptance_of_range_percent: Option<f64>,
+    /// Standard uncertainty of the certified value in % of the full-scale range.
+    pub fluid_of_range_percent: Option<f64>,
 }
 
 impl Session {
@@ -98,6 +102,10 @@ pub fn readings(view: &View<'_>) -> Vec<Reading> {
     let Some(judgement) = &view.judgement else {
         return Vec::new();
     };
+    let fluid_percent = view.certified().and_then(|(_, row)| {
+        let expanded = row.expanded_uncertainty_percent()?;
+        Some(expanded.to_f64() / row.coverage_factor.value.to_f64())
+    });
     let mut readings: Vec<Reading> = Vec::new();
     for (judged, written) in judgement.points.iter().zip(&view.check.points) {
         let speed = &written.speed_rpm.value;
@@ -105,18 +113,30 @@ pub fn readings(view: &View<'_>) -> Vec<Reading> {
             let part = judged.replicate_mean.as_ref()? - judged.reference_unrounded.as_ref()?;
             Some(part.divide(whole.as_ref()?)?.to_f64() * 100.0)
         };
+        let of_range = |size: &Exact| {
+            let size = size.divide(judged.range_unrounded.as_ref()?)?;
+            Some(size.to_f64() * 100.0)
+        };
+        let expected = judged.expected_torque_percent.as_ref().map(Exact::to_f64);
+        let half_width = judged.half_width.as_ref().and_then(of_range);
+        let expanded = judged
+            .guarded
+            .as_ref()
+            .map_or(Some(0.0), |by| of_range(&by.expanded));
         let reading = Reading {
             zone: judged.zone,
             speed_rpm: speed.clone(),
             replicates: usize::from(judged.replicate_mean.is_some()),
-            expected_torque_percent: judged.expected_torque_percent.as_ref().map(Exact::to_f64),
+            expected_torque_percent: expected,
             deviation_percent: share(&judged.reference_unrounded),
             deviation_of_range_percent: share(&judged.range_unrounded),
-            half_width_of_range_percent: judged
-                .half_width
-                .as_ref()
-                .zip(judged.range_unrounded.as_ref())
-                .and_then(|(half, range)| Some(half.divide(range)?.to_f64() * 100.0)),
+            half_width_of_range_percent: half_width,
+            acceptance_of_range_percent: half_width
+                .zip(expanded)
+                .map(|(half, expanded)| (half - expanded).max(0.0)),
+            fluid_of_range_percent: fluid_percent
+                .zip(expected)
+                .map(|(fluid, expected)| fluid * expected / 100.0),
         };
         match readings.iter_mut().find(|known| known.speed_rpm == *speed) {
             // A replicate that showed no figure has no part in the mean of the others.

@@ -1,5 +1,6 @@
 //! One file a format. A report reads findings and figures, and decides nothing.
 
+pub mod advice;
 pub mod amendments;
 pub mod budget_text;
 pub mod check_json;
@@ -13,7 +14,11 @@ pub mod markup;
 pub mod plain;
 pub mod review_json;
 pub mod review_text;
+pub mod selftest;
 pub mod terminal;
+pub mod trend_json;
+pub mod trend_svg;
+pub mod trend_text;
 
 use crate::finding::{Counts, Finding};
 

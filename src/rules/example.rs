@@ -28,13 +28,14 @@ pub(super) mod tests {
     use crate::book::{Book, Clock, computed};
     use crate::finding::{Finding, Severity};
     use crate::fleet::Fleet;
+    use crate::fleet::session::Gathering;
     use crate::parse::layout::{Slot, check_path, slot};
     use crate::parse::parse;
     use crate::record::Kind;
     use crate::record::check::Check;
     use crate::rules::{
         Change, Moved, Parent, RULES, Rests, Run, Touched, Wanted, judge_change, judge_commit,
-        judge_fleet, judge_moved, rule, run,
+        judge_fleet, judge_moved, rule, run, run_and_watch,
     };
     use crate::source::memory::Memory;
     use jiff::Timestamp;
@@ -363,9 +364,13 @@ pub(super) mod tests {
     /// What the book says of itself, and the fleet on a day.
     fn judge_the_fleet(memory: &Memory, as_of: Option<Date>) -> Vec<Finding> {
         let clock = Clock { as_of, ..clock() };
-        let outcome = run(memory, clock, &Wanted::All).expect("judged");
+        let gathering = Gathering::default();
+        let watch = |view: &View<'_>| gathering.take(view);
+        let outcome = run_and_watch(memory, clock, &Wanted::All, Some(&watch)).expect("judged");
+        let sessions = gathering.sessions();
         let book = outcome.book.expect("a book");
-        let fleet = Fleet::on(&book, &outcome.links, &outcome.with_errors, book.as_of());
+        let (links, with_errors) = (&outcome.links, &outcome.with_errors);
+        let fleet = Fleet::on(&book, links, with_errors, &sessions, book.as_of());
         let mut findings = outcome.findings;
         findings.extend(judge_fleet(&fleet));
         findings

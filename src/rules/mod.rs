@@ -187,6 +187,7 @@ rules!(
     consent_unconfirmed,
     computed_missing,
     computed_differs,
+    nominal_used,
     failed,
     // A review
     review_of_other_content,
@@ -220,6 +221,7 @@ rules!(
     fluid_expires_soon,
     thermometer_due_soon,
     authorisation_ends_soon,
+    drifting,
 );
 
 /// Whether a rule is one about reading a file.

@@ -1,0 +1,84 @@
+//! `trend`: how an instrument reads over time.
+
+use super::{Common, End, Ended, Trouble, output, progress, validate, warn};
+use crate::book::view::View;
+use crate::fleet::Fleet;
+use crate::fleet::session::Gathering;
+use crate::report::{fleet_text, trend_json, trend_svg, trend_text};
+use crate::rules::{Wanted, run_and_watch};
+use crate::source::SourceError;
+use clap::ValueEnum;
+
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Format {
+    /// For people at a terminal
+    Text,
+    /// For programs
+    Json,
+    /// A drawing
+    Svg,
+}
+
+#[derive(clap::Args)]
+pub(crate) struct Arguments {
+    /// The instrument
+    instrument: String,
+    #[arg(long, value_name = "FORMAT", default_value = "text")]
+    format: Format,
+}
+
+pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
+    let disk = common.disk()?;
+    validate::whole(&disk)?;
+    let gathering = Gathering::default();
+    let wanted = arguments.instrument.as_str();
+    let outcome = progress::watched(common.quiet, &disk, |source| {
+        let watch = |view: &View<'_>| {
+            if view.check.instrument == wanted {
+                gathering.take(view);
+            }
+        };
+        run_and_watch(source, common.clock(), &Wanted::All, Some(&watch))
+    })?;
+    let sessions = gathering.sessions();
+    let Some(book) = outcome.book.as_ref().filter(|book| book.zone_known()) else {
+        return Err(Trouble::Unusable(SourceError::new(
+            "the book's time zone is not known, so no check has a date",
+            "run shearbook validate: shearbook.toml has errors",
+        )));
+    };
+    let fleet = Fleet::on(
+        book,
+        &outcome.links,
+        &outcome.with_errors,
+        &sessions,
+        book.as_of(),
+    );
+    let Some(member) = fleet.members.iter().find(|member| member.id == wanted) else {
+        let known: Vec<&str> = fleet.members.iter().map(|member| member.id).collect();
+        let near = known
+            .iter()
+            .min_by_key(|id| strsim::levenshtein(&id.to_lowercase(), &wanted.to_lowercase()));
+        let near = near.map_or("the book has none yet".to_owned(), |id| {
+            format!("the nearest is {id}; shearbook status lists them")
+        });
+        return Err(Trouble::Usage(format!(
+            "there is no instrument {wanted}: {near}"
+        )));
+    };
+    let Some(trend) = &member.trend else {
+        return Err(Trouble::Unusable(SourceError::new(
+            format!("instruments/{wanted}.toml cannot be understood"),
+            "run shearbook validate, which tells what is wrong with it",
+        )));
+    };
+    if let Some(errors) = fleet_text::errors(&fleet) {
+        warn(&errors);
+    }
+    output::say(&match arguments.format {
+        Format::Text => trend_text::render(member, trend, fleet.as_of, output::style(common).width),
+        Format::Json => trend_json::render(member, trend, fleet.as_of),
+        Format::Svg => trend_svg::render(member, trend, fleet.as_of),
+    });
+    Ok(End::Fine)
+}
