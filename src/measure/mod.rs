@@ -3,8 +3,8 @@
 //! A check compares what an instrument shows in a certified fluid with what it should show. This floor computes every
 //! figure of that comparison: the full-scale range of a geometry and a spring ([`range`]), the torque zone of a point
 //! ([`zone`]), the reference at a temperature ([`temperature`]), the limits round it ([`limits`]) and the verdict
-//! ([`judge`]). Beside these stand the speed up to which the flow is laminar ([`flow`]) and the law of petroleum oils
-//! ([`d341`]). It knows no record, file, clock or repository.
+//! ([`judge`]). Beside these stand the speed up to which the flow is laminar ([`flow`]), the law of petroleum oils
+//! ([`d341`]) and the pattern over the points ([`pattern`]). It knows no record, file, clock or repository.
 //!
 //! Figures that people wrote are kept exactly as decimals ([`exact`]), so that 25.2 is inside 25.0 +/- 0.2; `f64` enters
 //! only with pi, a logarithm or an exponential. Figures are rounded half to even, at the last step only: ranges,
@@ -17,6 +17,7 @@ pub mod exact;
 pub mod flow;
 pub mod judge;
 pub mod limits;
+pub mod pattern;
 pub mod range;
 pub mod temperature;
 pub mod zone;
