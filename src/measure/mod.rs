@@ -4,7 +4,7 @@
 //! figure of that comparison: the full-scale range of a geometry and a spring ([`range`]), the torque zone of a point
 //! ([`zone`]), the reference at a temperature ([`temperature`]), the limits round it ([`limits`]) and the verdict
 //! ([`judge`]). Beside these stand the speed up to which the flow is laminar ([`flow`]), the law of petroleum oils
-//! ([`d341`]) and the pattern over the points ([`pattern`]). It knows no record, file, clock or repository.
+//! ([`d341`]) and what the pattern over the points suggests ([`pattern`]). It knows no record, file, clock or repository.
 //!
 //! Figures that people wrote are kept exactly as decimals ([`exact`]), so that 25.2 is inside 25.0 +/- 0.2; `f64` enters
 //! only with pi, a logarithm or an exponential. Figures are rounded half to even, at the last step only: ranges,
