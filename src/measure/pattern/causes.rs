@@ -2,13 +2,10 @@
 
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
-use super::evidence::{
-    DensityFrom, Elsewhere, Evidence, GeometryKind, Reading, by_speed, counted_means, means,
-};
+use super::evidence::{Elsewhere, Evidence, Reading, means};
 use super::gauss::{chi_squared, ln_density, ln_sum};
-use super::hypotheses::{Component, Hypothesis, Instead, Row, hypotheses};
+use super::hypotheses::{Component, Hypothesis, Row, hypotheses};
 use super::{Mean, Pattern, pattern, proportional_percent};
-use crate::measure::{Exact, FIGURE_DIGITS};
 
 /// A cause that the trade knows.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -193,7 +190,7 @@ const SOUND_GAIN: f64 = 0.2;
 const BETWEEN_GAIN: f64 = 0.4;
 const BETWEEN_OFFSET: f64 = 0.2;
 /// How often deviations of noise alone would be as large as those that are taken for more.
-const NOISE_ALONE: f64 = 0.003;
+const NOISE_ALONE: f64 = 0.002;
 /// What other checks show may have a cause of its own: so often, and so large, in %.
 const ANOTHER_CAUSE: f64 = 0.03;
 const ANOTHER_SIZE: f64 = 5.0;
@@ -208,7 +205,8 @@ const ALIKE: f64 = 8.0;
 /// Each cause has its own shape over the readings, in % of range: constant, growing with the torque, worst at the slowest
 /// speed, at the fastest alone, scattered. It is scored by how well that shape fits for a plausible size, by the exact figure
 /// where it foretells one, by how often it is what is wrong, given what the record says of the preparation, and by what
-/// other checks show. Deviations within the noise name no cause. It suggests, and judges nothing.
+/// other checks show. Deviations within the noise name no cause, but for what makes a display unsteady where it was. No
+/// cause is named without readings. It suggests, and judges nothing.
 pub fn causes(evidence: &Evidence) -> Ranked {
     let readings: Vec<Reading> = evidence
         .readings
@@ -224,7 +222,9 @@ pub fn causes(evidence: &Evidence) -> Ranked {
             ..Ranked::default()
         };
     };
-    if check.is_noise() && !evidence.unstable {
+    let unsteady = |kind: Kind| matches!(kind, Kind::BentSpindle | Kind::BubbleOrImmersion);
+    let only_unsteady = check.is_noise();
+    if only_unsteady && !evidence.unstable {
         return Ranked {
             pattern,
             within_noise: true,
@@ -233,6 +233,7 @@ pub fn causes(evidence: &Evidence) -> Ranked {
     }
     let mut scored: Vec<Scored> = hypotheses(evidence, &readings)
         .into_iter()
+        .filter(|hypothesis| !only_unsteady || unsteady(hypothesis.kind))
         .filter_map(|hypothesis| check.score(hypothesis))
         .collect();
     scored.sort_by(|one, other| {
@@ -273,34 +274,34 @@ pub fn causes(evidence: &Evidence) -> Ranked {
 }
 
 /// A cause with how it fares.
-struct Scored {
-    hypothesis: Hypothesis,
+pub(super) struct Scored {
+    pub hypothesis: Hypothesis,
     /// Logarithms: of how plausible it is with the figures, and of how likely the figures are by its best size.
     score: f64,
     fit: f64,
     /// Its component that fares best, by place, and the size that this one comes to.
     component: usize,
-    size: f64,
+    pub size: f64,
 }
 
 impl Scored {
-    fn best(&self) -> Option<&Component> {
+    pub fn best(&self) -> Option<&Component> {
         self.hypothesis.components.get(self.component)
     }
 }
 
 /// The figures of a check and of others beside it, in one row.
-struct Check<'a> {
-    evidence: &'a Evidence,
-    readings: &'a [Reading],
-    means: &'a [Mean],
+pub(super) struct Check<'a> {
+    pub evidence: &'a Evidence,
+    pub readings: &'a [Reading],
+    pub means: &'a [Mean],
     /// The deviations of the readings in % of range, then what other checks show.
     figures: Vec<f64>,
-    /// The expected torque of each reading as a share, and how many figures others show.
-    shares: Vec<f64>,
-    /// Where else, with the variance.
+    /// The expected torque of each reading as a share.
+    pub shares: Vec<f64>,
+    /// Where the latter are from, each with its variance.
     elsewhere: Vec<(Row, f64)>,
-    scatter: f64,
+    pub scatter: f64,
     shared: f64,
 }
 
@@ -337,30 +338,29 @@ impl<'a> Check<'a> {
         })
     }
 
-    /// Whether scatter and the shared uncertainty explain the readings, and so their means.
+    /// Whether scatter and the shared uncertainty explain the readings, by themselves, as an offset and as a gain.
     fn is_noise(&self) -> bool {
-        let variance = self.scatter * self.scatter;
-        let readings = self.figures.get(..self.readings.len()).unwrap_or_default();
-        let counted = counted_means(self.readings);
-        let of_means: Vec<f64> = counted
-            .iter()
-            .map(|(mean, _)| mean.deviation_of_range_percent())
-            .collect();
-        let shares_of_means: Vec<f64> = counted
-            .iter()
-            .map(|(mean, _)| mean.expected_torque_percent() / 100.0)
-            .collect();
-        let variances_of_means: Vec<f64> = counted
-            .iter()
-            .map(|(_, count)| variance / *count as f64)
-            .collect();
-        let explained = |figures: &[f64], shares: &[f64], variances: &[f64]| {
-            let chi = chi_squared(figures, variances, &[(self.shared, shares)]);
-            let beyond = ChiSquared::new(figures.len() as f64).map(|law| law.sf(chi));
+        let count = self.readings.len();
+        let readings = self.figures.get(..count).unwrap_or_default();
+        let variances = vec![self.scatter * self.scatter; count];
+        let distance =
+            |figures: &[f64]| chi_squared(figures, &variances, &[(self.shared, &self.shares)]);
+        // How much of the distance a shape takes away, by its best size.
+        let along = |shape: &[f64]| {
+            let shifted = |by: f64| -> Vec<f64> {
+                let each = readings.iter().zip(shape);
+                each.map(|(figure, shape)| figure + by * shape).collect()
+            };
+            let product = (distance(&shifted(1.0)) - distance(&shifted(-1.0))) / 4.0;
+            product * product / distance(shape)
+        };
+        let is_usual = |distance: f64, freedom: usize| {
+            let beyond = ChiSquared::new(freedom as f64).map(|law| law.sf(distance));
             beyond.is_ok_and(|beyond| beyond >= NOISE_ALONE)
         };
-        explained(readings, &self.shares, &vec![variance; readings.len()])
-            && explained(&of_means, &shares_of_means, &variances_of_means)
+        is_usual(distance(readings), count)
+            && is_usual(along(&vec![1.0; count]), 1)
+            && is_usual(along(&self.shares), 1)
     }
 
     fn score(&self, hypothesis: Hypothesis) -> Option<Scored> {
@@ -374,7 +374,8 @@ impl<'a> Check<'a> {
             let reach = 3.0 * component.sd;
             let held = rows
                 .size(component.size, f64::INFINITY)
-                .clamp(component.size - reach, component.size + reach);
+                .max(component.size - reach)
+                .min(component.size + reach);
             fit = fit.max(rows.likelihood(held, 0.0));
             if best.is_none_or(|(_, most, _)| part > most) {
                 best = Some((at, part, size));
@@ -576,12 +577,12 @@ fn would_tell(evidence: &Evidence, causes: &[Kind]) -> Vec<&'static str> {
     let mut tells = Vec::new();
     if of_fluid && of_check && evidence.witness.lot_that_day.is_none() {
         tells.push(
-            "check another instrument with the same beaker: deviates it alike, it is the fluid, its temperature or its value, else this instrument and how it was set up",
+            "check another instrument with the same beaker: if it deviates alike, it is the fluid, its temperature or its value, else this instrument and how it was set up",
         );
     }
     if of_fluid && has(Kind::Spring) && evidence.witness.lots_here.is_none() {
         tells.push(
-            "check this instrument with another lot: deviates it alike, it is the instrument, else this lot or its temperature",
+            "check this instrument with another lot: if it deviates alike, it is the instrument, else this lot or its temperature",
         );
     }
     if has(Kind::FluidTemperature) || has(Kind::NotSoaked) {
@@ -608,327 +609,486 @@ fn would_tell(evidence: &Evidence, causes: &[Kind]) -> Vec<&'static str> {
     tells
 }
 
-impl Check<'_> {
-    /// The deviation in % of the value, if it is proportional: the slope of the pattern, or, where the torques lie too close
-    /// together for one, that of the line through zero.
-    fn gain(&self, pattern: Option<&Pattern>) -> Option<f64> {
-        let torques = self.means.iter().map(Mean::expected_torque_percent);
-        let count = self.means.len() as f64;
-        let mean = torques.clone().sum::<f64>() / count;
-        let squares: f64 = torques.map(|torque| (torque - mean).powi(2)).sum();
-        let uncertainty = 100.0 * self.scatter / squares.sqrt();
-        match pattern {
-            Some(pattern) if uncertainty <= 0.5 => Some(pattern.gain_error_percent),
-            _ => proportional_percent(self.means),
-        }
-    }
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::measure::pattern::{
+        Density, DensityFrom, GeometryKind, LastGood, OtherGeometry, Witness,
+    };
 
-    /// The size of a cause, and the sentence that gives it.
-    fn words(&self, scored: &Scored, pattern: Option<&Pattern>) -> (Option<Size>, String) {
-        let gain = self.gain(pattern).filter(|gain| gain.is_finite());
-        let value = gain.map(Size::OfValuePercent);
-        let reads = |percent: f64| if percent < 0.0 { "low" } else { "high" };
-        let size = scored.size;
-        match scored.hypothesis.kind {
-            Kind::FluidTemperature => {
-                let slope = self.evidence.beta_per_k.filter(|slope| *slope != 0.0);
-                let kelvin = gain.zip(slope).map(|(gain, slope)| gain / 100.0 / slope);
-                match kelvin.filter(|kelvin| kelvin.is_finite()) {
-                    Some(kelvin) => (
-                        Some(Size::Kelvin(kelvin)),
-                        format!(
-                            "a fluid {} K {} than shown would explain this",
-                            figure(kelvin.abs()),
-                            if kelvin < 0.0 { "colder" } else { "warmer" }
-                        ),
-                    ),
-                    None => (
-                        value,
-                        match gain {
-                            Some(gain) if gain < 0.0 => {
-                                "a fluid warmer than shown would explain this".to_owned()
-                            }
-                            _ => "a fluid colder than shown would explain this".to_owned(),
-                        },
-                    ),
+    /// Speeds, and what they deviate by in % of range from 25, 50 and 75 % of torque.
+    fn readings(deviations: [f64; 3]) -> Vec<Reading> {
+        let speeds = [15.0, 30.0, 45.0].into_iter().zip(deviations);
+        speeds
+            .map(|(speed_rpm, deviation)| {
+                let range_mpa_s = 30_000.0 / speed_rpm;
+                Reading {
+                    speed_rpm,
+                    reading_mpa_s: 500.0 + range_mpa_s * deviation / 100.0,
+                    reference_mpa_s: 500.0,
+                    range_mpa_s,
+                    temperature_c: Some(25.0),
                 }
-            }
-            Kind::NominalUsed => self.nominal_words(value, gain),
-            Kind::KinematicUsed => self.kinematic_words(),
-            Kind::WrongGeometryOrSpeed => self.instead_words(scored, value, gain),
-            Kind::BentSpindle => {
-                let spread = self.widest_spread();
-                (
-                    spread.map(Size::OfRangePercent),
-                    match spread {
-                        Some(spread) => format!(
-                            "a bent spindle would explain this: readings at one speed lie {} % of range apart",
-                            figure(spread)
-                        ),
-                        None => {
-                            "a bent spindle would explain this: the readings scatter".to_owned()
-                        }
-                    },
-                )
-            }
-            Kind::GuardMissing => (
-                value,
-                match gain {
-                    Some(gain) => format!(
-                        "a missing guard would explain this: it reads {} % low",
-                        figure(gain.abs())
-                    ),
-                    None => "a missing guard would explain this".to_owned(),
-                },
-            ),
-            Kind::Friction => (
-                Some(Size::OfRangePercent(size)),
-                format!(
-                    "friction at pivot or bearing that takes {} % of range would explain this",
-                    figure(size.abs())
-                ),
-            ),
-            Kind::ZeroOffset => {
-                let offset = pattern.map_or(size, |pattern| pattern.zero_offset_percent);
-                (
-                    Some(Size::OfRangePercent(offset)),
-                    format!(
-                        "a zero {} % of range too {} would explain this",
-                        figure(offset.abs()),
-                        reads(offset)
-                    ),
-                )
-            }
-            Kind::Spring => match gain {
-                // What reads high turns farther at the same torque.
-                Some(gain) => {
-                    let stiffness = 100.0 / (1.0 + gain / 100.0) - 100.0;
-                    (
-                        value,
-                        format!(
-                            "a spring {} % too {} would explain this",
-                            figure(stiffness.abs()),
-                            if stiffness < 0.0 { "weak" } else { "strong" }
-                        ),
-                    )
-                }
-                None => (None, "a changed spring would explain this".to_owned()),
-            },
-            Kind::BubbleOrImmersion => {
-                let what = match self.evidence.geometry {
-                    Some(GeometryKind::ConePlate | GeometryKind::ParallelPlates) => {
-                        "a bubble or a wrong filling"
-                    }
-                    _ => "a bubble or a wrong immersion",
-                };
-                (
-                    value,
-                    match gain {
-                        Some(gain) => format!(
-                            "{what} would explain this: it reads {} % {}",
-                            figure(gain.abs()),
-                            reads(gain)
-                        ),
-                        None => format!("{what} would explain this"),
-                    },
-                )
-            }
-            Kind::ReadTooSoon => (
-                Some(Size::OfValuePercent(size)),
-                format!(
-                    "a reading taken too soon would explain this: the slowest speed reads {} % {}",
-                    figure(size.abs()),
-                    reads(size)
-                ),
-            ),
-            Kind::NotSoaked => {
-                let at = |place: usize| {
-                    let shape = scored.best().and_then(|best| best.shape.get(place));
-                    let share = self.shares.get(place);
-                    shape
-                        .zip(share)
-                        .map_or(0.0, |(shape, share)| size * shape / share)
-                };
-                let (first, last) = (at(0), at(self.readings.len().saturating_sub(1)));
-                (
-                    Some(Size::OfValuePercent(first)),
-                    format!(
-                        "a fluid still on its way to the bath's temperature would explain this: {} % {} in the first reading, {} % in the last",
-                        figure(first.abs()),
-                        reads(first),
-                        figure(last.abs())
-                    ),
-                )
-            }
-            Kind::FluidOld => (
-                value,
-                match gain {
-                    Some(gain) => format!(
-                        "a fluid that has become {} % {} would explain this",
-                        figure(gain.abs()),
-                        if gain < 0.0 { "thinner" } else { "thicker" }
-                    ),
-                    None => "a fluid that has changed would explain this".to_owned(),
-                },
-            ),
-            Kind::Vortices => {
-                let fastest = self
-                    .readings
-                    .iter()
-                    .map(|one| one.speed_rpm)
-                    .fold(0.0, f64::max);
-                let limit = self.evidence.laminar_limit_rpm.filter(|limit| *limit > 0.0);
-                match limit {
-                    Some(limit) => (
-                        Some(Size::TimesLaminarLimit(fastest / limit)),
-                        format!(
-                            "vortices would explain this: the fastest speed is {} times the laminar limit of {} rpm",
-                            significant(fastest / limit, 3),
-                            significant(limit, 3)
-                        ),
-                    ),
-                    None => (
-                        None,
-                        "vortices at the fastest speed would explain this, in a thin fluid"
-                            .to_owned(),
-                    ),
-                }
-            }
-        }
-    }
-
-    fn nominal_words(&self, value: Option<Size>, gain: Option<f64>) -> (Option<Size>, String) {
-        let (Some(certified), Some(nominal)) =
-            (self.evidence.certified_mpa_s, self.evidence.nominal_mpa_s)
-        else {
-            return (value, "the label's value would explain this".to_owned());
-        };
-        let percent = 100.0 * (nominal / certified - 1.0);
-        if percent.abs() >= 1e-7 {
-            let side = if percent < 0.0 { "below" } else { "above" };
-            return (
-                Some(Size::OfValuePercent(percent)),
-                format!(
-                    "the readings fit the label's {} mPa.s, {} % {side} the certified value",
-                    significant(nominal, FIGURE_DIGITS),
-                    figure(percent.abs())
-                ),
-            );
-        }
-        let message = match gain {
-            Some(gain) => format!(
-                "the value in the lot's record is the label's: a certified one {} % {} would explain this",
-                figure(gain.abs()),
-                if gain < 0.0 { "lower" } else { "higher" }
-            ),
-            None => "the value in the lot's record is the label's".to_owned(),
-        };
-        (value, message)
-    }
-
-    fn kinematic_words(&self) -> (Option<Size>, String) {
-        let Some(density) = self.evidence.density else {
-            return (
-                None,
-                "a kinematic value taken for a dynamic one would explain this".to_owned(),
-            );
-        };
-        let typical = match density.from {
-            DensityFrom::Certificate => "",
-            DensityFrom::Typical => " (typical of such fluids, common practice)",
-        };
-        let (what, ratio) = if density.in_reference {
-            (
-                "a dynamic value taken for a kinematic one",
-                1.0 / density.g_ml,
-            )
-        } else {
-            ("a kinematic value taken for a dynamic one", density.g_ml)
-        };
-        let percent = 100.0 * (ratio - 1.0);
-        (
-            Some(Size::OfValuePercent(percent)),
-            format!(
-                "{what} would explain this: a density of {} g/mL{typical} makes {} % {}",
-                significant(density.g_ml, 3),
-                figure(percent.abs()),
-                if percent < 0.0 { "less" } else { "more" }
-            ),
-        )
-    }
-
-    fn instead_words(
-        &self,
-        scored: &Scored,
-        value: Option<Size>,
-        gain: Option<f64>,
-    ) -> (Option<Size>, String) {
-        match scored.best().and_then(|best| best.instead) {
-            Some(Instead::Geometry(at)) => match self.evidence.other_geometries.get(at) {
-                Some(other) => (
-                    Some(Size::Times(other.range_ratio)),
-                    format!(
-                        "geometry {} in place of the recorded one would explain this: it makes {} times the value",
-                        other.name,
-                        significant(other.range_ratio, 3)
-                    ),
-                ),
-                None => (value, "another geometry would explain this".to_owned()),
-            },
-            Some(Instead::Speed { recorded_rpm, rpm }) => (
-                Some(Size::Times(rpm / recorded_rpm)),
-                format!(
-                    "{} rpm in place of the recorded {} rpm would explain this: it makes {} times the value",
-                    significant(rpm, FIGURE_DIGITS),
-                    significant(recorded_rpm, FIGURE_DIGITS),
-                    significant(rpm / recorded_rpm, 3)
-                ),
-            ),
-            None => match gain {
-                Some(gain) => {
-                    let times = 1.0 + gain / 100.0;
-                    (
-                        Some(Size::Times(times)),
-                        format!(
-                            "another geometry or range than recorded would explain this: one that makes {} times the value",
-                            significant(times, 3)
-                        ),
-                    )
-                }
-                None => (
-                    None,
-                    "another geometry or speed than recorded would explain this".to_owned(),
-                ),
-            },
-        }
-    }
-
-    /// The largest spread of readings at one speed, in % of range; `None` without replicates.
-    fn widest_spread(&self) -> Option<f64> {
-        by_speed(self.readings)
-            .iter()
-            .filter(|group| group.len() > 1)
-            .map(|group| {
-                let deviations = group.iter().map(|one| one.deviation());
-                deviations.clone().fold(f64::NEG_INFINITY, f64::max)
-                    - deviations.fold(f64::INFINITY, f64::min)
             })
-            .reduce(f64::max)
+            .collect()
     }
-}
 
-/// A size for people: one decimal, two where it is small.
-fn figure(size: f64) -> String {
-    if size < 0.3 {
-        format!("{size:.2}")
-    } else {
-        format!("{size:.1}")
+    /// A check with a full record, of a lot that loses 2 % a kelvin.
+    fn check(deviations: [f64; 3]) -> Evidence {
+        Evidence {
+            readings: readings(deviations),
+            scatter_percent: Some(0.1),
+            shared_percent: Some(0.2),
+            beta_per_k: Some(-0.02),
+            certified_mpa_s: Some(500.0),
+            geometry: Some(GeometryKind::Factored),
+            guard_required: Some(false),
+            zero_percent: Some(0.0),
+            zero_limit_percent: Some(0.1),
+            soak_minutes: Some(120.0),
+            soak_asked_minutes: Some(120.0),
+            ..Evidence::default()
+        }
     }
-}
 
-/// So many significant digits, without zeros at the end.
-fn significant(size: f64, digits: u32) -> String {
-    let rounded = Exact::from_f64(size).map(|exact| exact.rounded_significant(digits));
-    let text = rounded.unwrap_or_else(Exact::zero).to_decimal_string();
-    text.strip_suffix(".0").unwrap_or(&text).to_owned()
+    /// So many % of the value at each point.
+    fn alike(percent: f64) -> [f64; 3] {
+        [25.0, 50.0, 75.0].map(|torque| torque * percent / 100.0)
+    }
+
+    fn elsewhere(gain_percent: f64) -> Option<Elsewhere> {
+        Some(Elsewhere {
+            checks: 3,
+            gain_percent,
+            gain_uncertainty_percent: 0.2,
+            offset_percent: Some((0.0, 0.2)),
+        })
+    }
+
+    fn first(evidence: &Evidence) -> Cause {
+        causes(evidence).causes.into_iter().next().unwrap()
+    }
+
+    fn of(kind: Kind, evidence: &Evidence) -> Option<Cause> {
+        let named = causes(evidence).causes;
+        named.into_iter().find(|cause| cause.kind == kind)
+    }
+
+    fn kelvin(evidence: &Evidence) -> f64 {
+        match of(Kind::FluidTemperature, evidence).unwrap().size {
+            Some(Size::Kelvin(kelvin)) => kelvin,
+            other => panic!("{other:?}"),
+        }
+    }
+
+    #[test]
+    fn how_much_warmer() {
+        // By hand: -1.8 % at -2 % per K are 0.9 K.
+        let low = check(alike(-1.8));
+        assert!((kelvin(&low) - 0.9).abs() < 1e-9);
+        assert_eq!(
+            of(Kind::FluidTemperature, &low).unwrap().message(),
+            "a fluid 0.9 K warmer than shown would explain this"
+        );
+        let high = check(alike(1.8));
+        assert!((kelvin(&high) + 0.9).abs() < 1e-9);
+        assert_eq!(
+            of(Kind::FluidTemperature, &high).unwrap().message(),
+            "a fluid 0.9 K colder than shown would explain this"
+        );
+        let unknown = Evidence {
+            beta_per_k: None,
+            ..low
+        };
+        let cause = of(Kind::FluidTemperature, &unknown).unwrap();
+        assert_eq!(
+            cause.message(),
+            "a fluid warmer than shown would explain this"
+        );
+        assert!(
+            matches!(cause.size, Some(Size::OfValuePercent(percent)) if (percent + 1.8).abs() < 1e-9)
+        );
+    }
+
+    #[test]
+    fn the_gain_of_the_pattern_counts_unless_the_torques_lie_together() {
+        // A zero of 0.3 % beside -2 % of the value: the slope tells the second alone.
+        let both = alike(-2.0).map(|deviation| deviation + 0.3);
+        assert!((kelvin(&check(both)) - 1.0).abs() < 1e-9);
+        // At 49 and 50 % the slope is scatter; -2 % of the value it is all the same.
+        let mut close = check([0.0; 3]);
+        close.readings = [(29.4, -0.93), (30.0, -1.05)]
+            .into_iter()
+            .map(|(speed_rpm, deviation)| {
+                let range_mpa_s = 30_000.0 / speed_rpm;
+                Reading {
+                    speed_rpm,
+                    reading_mpa_s: 500.0 + range_mpa_s * deviation / 100.0,
+                    range_mpa_s,
+                    ..close.readings[0]
+                }
+            })
+            .collect();
+        assert!((kelvin(&close) - 1.0).abs() < 0.05, "{}", kelvin(&close));
+    }
+
+    #[test]
+    fn sizes_that_cannot_be_are_not_named() {
+        // 18 % are 9 K, which no soaked beaker at a sound thermometer has, and no spring is off by 30 %.
+        assert_eq!(of(Kind::FluidTemperature, &check(alike(-18.0))), None);
+        assert_eq!(of(Kind::Spring, &check(alike(-30.0))), None);
+        assert_eq!(first(&check(alike(-30.0))).kind, Kind::WrongGeometryOrSpeed);
+        // Of an oil that loses 9 % a kelvin they would be 2 K.
+        let oil = Evidence {
+            beta_per_k: Some(-0.09),
+            ..check(alike(-18.0))
+        };
+        assert!(of(Kind::FluidTemperature, &oil).is_some());
+    }
+
+    #[test]
+    fn zero_offset_and_friction_are_alike() {
+        let ranked = causes(&check([-0.7; 3]));
+        let group = &ranked.cannot_tell[0];
+        assert!(group.causes.contains(&Kind::ZeroOffset) && group.causes.contains(&Kind::Friction));
+        let zero = "read the zero with nothing hung, before and after a run";
+        assert!(group.would_tell.contains(&zero));
+        assert_eq!(
+            of(Kind::ZeroOffset, &check([-0.7; 3])).unwrap().message(),
+            "a zero 0.7 % of range too low would explain this"
+        );
+        // The zero was read, and is what the points are off by.
+        let read = Evidence {
+            zero_percent: Some(-0.7),
+            ..check([-0.7; 3])
+        };
+        assert_eq!(first(&read).kind, Kind::ZeroOffset);
+        // Friction makes what is read upwards low, not high.
+        assert_eq!(first(&check([0.7; 3])).kind, Kind::ZeroOffset);
+        let friction = of(Kind::Friction, &check([0.7; 3]));
+        let zero = of(Kind::ZeroOffset, &check([0.7; 3])).unwrap();
+        assert!(friction.is_none_or(|friction| friction.share < zero.share / 4.0));
+    }
+
+    #[test]
+    fn one_check_alone() {
+        let ranked = causes(&check(alike(-2.0)));
+        let group = &ranked.cannot_tell[0];
+        for kind in [Kind::FluidTemperature, Kind::FluidOld, Kind::Spring] {
+            assert!(group.causes.contains(&kind), "{kind:?}");
+        }
+        assert!(group.would_tell[0].starts_with("check another instrument with the same beaker"));
+        assert!(group.would_tell[1].starts_with("check this instrument with another lot"));
+        let shares: f64 = ranked.causes.iter().map(|cause| cause.share).sum();
+        assert!(shares > 0.9 && shares <= 1.0 + 1e-9, "{shares}");
+        let falling = ranked
+            .causes
+            .windows(2)
+            .all(|two| two[0].share >= two[1].share);
+        assert!(falling);
+    }
+
+    #[test]
+    fn what_others_show_tells() {
+        let with = |lot_that_day, lot_other_days, lots_here| Evidence {
+            witness: Witness {
+                lot_that_day,
+                lot_other_days,
+                lots_here,
+                ..Witness::default()
+            },
+            ..check(alike(-2.0))
+        };
+        let bath = with(elsewhere(-2.0), elsewhere(0.0), elsewhere(0.0));
+        assert_eq!(first(&bath).kind, Kind::FluidTemperature);
+        let lot = with(elsewhere(-2.0), elsewhere(-2.0), elsewhere(0.0));
+        assert_eq!(first(&lot).kind, Kind::FluidOld);
+        let instrument = with(elsewhere(0.0), elsewhere(0.0), elsewhere(-2.0));
+        assert_eq!(first(&instrument).kind, Kind::Spring);
+        assert_eq!(
+            first(&instrument).message(),
+            "a spring 2.0 % too strong would explain this"
+        );
+        // What has been asked already is not asked again.
+        for evidence in [&bath, &lot, &instrument] {
+            let groups = causes(evidence).cannot_tell;
+            let told = groups.iter().flat_map(|group| &group.would_tell);
+            assert!(told.into_iter().all(|tell| !tell.starts_with("check ")));
+        }
+        // The thermometer deviates with other lots too.
+        let thermometer = Evidence {
+            witness: Witness {
+                lot_that_day: elsewhere(-2.0),
+                thermometer: elsewhere(-2.0),
+                ..Witness::default()
+            },
+            ..check(alike(-2.0))
+        };
+        assert_eq!(first(&thermometer).kind, Kind::FluidTemperature);
+        assert!(first(&thermometer).share > 0.9);
+    }
+
+    #[test]
+    fn a_step_speaks_against_a_record() {
+        // The lot's record was wrong on the day of the last good check as well.
+        let good = LastGood {
+            means: means(&readings([0.0; 3])),
+            same_lot: true,
+        };
+        let evidence = |last_good: Option<LastGood>| Evidence {
+            nominal_mpa_s: Some(490.0),
+            witness: Witness {
+                last_good,
+                ..Witness::default()
+            },
+            ..check(alike(-2.0))
+        };
+        assert_eq!(first(&evidence(None)).kind, Kind::NominalUsed);
+        assert_ne!(first(&evidence(Some(good.clone()))).kind, Kind::NominalUsed);
+        // With another lot it says nothing of this one's record.
+        let other_lot = LastGood {
+            same_lot: false,
+            ..good
+        };
+        assert_eq!(first(&evidence(Some(other_lot))).kind, Kind::NominalUsed);
+    }
+
+    #[test]
+    fn the_labels_value() {
+        let fits = Evidence {
+            nominal_mpa_s: Some(490.0),
+            ..check(alike(-2.0))
+        };
+        assert_eq!(
+            first(&fits).message(),
+            "the readings fit the label's 490 mPa.s, 2.0 % below the certified value"
+        );
+        assert_eq!(
+            first(&fits).size,
+            Some(Size::OfValuePercent(100.0 * (490.0 / 500.0 - 1.0)))
+        );
+        // The other way round it explains nothing.
+        let opposite = Evidence {
+            nominal_mpa_s: Some(510.0),
+            ..check(alike(-2.0))
+        };
+        assert_eq!(of(Kind::NominalUsed, &opposite), None);
+        let typed = Evidence {
+            nominal_mpa_s: Some(500.0),
+            ..check(alike(-2.0))
+        };
+        assert_eq!(
+            of(Kind::NominalUsed, &typed).unwrap().message(),
+            "the value in the lot's record is the label's: a certified one 2.0 % lower would explain this"
+        );
+    }
+
+    #[test]
+    fn a_density_explains() {
+        let oil = |in_reference, from, percent| Evidence {
+            density: Some(Density {
+                g_ml: 0.88,
+                from,
+                in_reference,
+            }),
+            ..check(alike(percent))
+        };
+        let typed = oil(false, DensityFrom::Typical, -12.0);
+        assert_eq!(first(&typed).kind, Kind::KinematicUsed);
+        assert_eq!(
+            first(&typed).message(),
+            "a kinematic value taken for a dynamic one would explain this: a density of 0.88 g/mL (typical of such fluids, common practice) makes 12.0 % less"
+        );
+        // By hand: 1/0.88 is 13.64 % more.
+        let twice = oil(true, DensityFrom::Certificate, 13.64);
+        assert_eq!(first(&twice).kind, Kind::KinematicUsed);
+        assert_eq!(
+            first(&twice).message(),
+            "a dynamic value taken for a kinematic one would explain this: a density of 0.88 g/mL makes 13.6 % more"
+        );
+        assert_ne!(
+            first(&oil(true, DensityFrom::Certificate, -12.0)).kind,
+            Kind::KinematicUsed
+        );
+    }
+
+    #[test]
+    fn another_geometry_or_speed_by_name() {
+        let geometry = Evidence {
+            other_geometries: vec![
+                OtherGeometry {
+                    name: "C-3".to_owned(),
+                    range_ratio: 2.5,
+                },
+                OtherGeometry {
+                    name: "C-2".to_owned(),
+                    range_ratio: 0.4,
+                },
+            ],
+            ..check(alike(-60.0))
+        };
+        assert_eq!(
+            first(&geometry).message(),
+            "geometry C-2 in place of the recorded one would explain this: it makes 0.4 times the value"
+        );
+        assert_eq!(first(&geometry).size, Some(Size::Times(0.4)));
+        let speed = Evidence {
+            speeds_rpm: vec![7.5, 15.0, 30.0, 45.0, 60.0],
+            ..check([0.0, -37.5, 0.0])
+        };
+        assert_eq!(
+            first(&speed).message(),
+            "7.5 rpm in place of the recorded 30 rpm would explain this: it makes 0.25 times the value"
+        );
+    }
+
+    #[test]
+    fn words_of_the_others() {
+        let guard = Evidence {
+            guard_required: Some(true),
+            guard_fitted: Some(false),
+            ..check(alike(-7.0))
+        };
+        assert_eq!(
+            first(&guard).message(),
+            "a missing guard would explain this: it reads 7.0 % low"
+        );
+        let mut vortices = check([0.0, 0.0, 6.0]);
+        vortices.laminar_limit_rpm = Some(36.0);
+        assert_eq!(
+            first(&vortices).message(),
+            "vortices would explain this: the fastest speed is 1.25 times the laminar limit of 36 rpm"
+        );
+        assert_eq!(first(&vortices).size, Some(Size::TimesLaminarLimit(1.25)));
+        // Well below the limit there are none.
+        vortices.laminar_limit_rpm = Some(100.0);
+        assert_eq!(of(Kind::Vortices, &vortices), None);
+
+        let mut too_soon = check([-1.25, 0.0, 0.0]);
+        let again = Reading {
+            reading_mpa_s: 499.0,
+            ..too_soon.readings[0]
+        };
+        too_soon.readings.insert(1, again);
+        let cause = first(&too_soon);
+        assert_eq!(cause.kind, Kind::ReadTooSoon);
+        assert!(
+            matches!(cause.size, Some(Size::OfValuePercent(percent)) if (percent + 5.0).abs() < 0.3)
+        );
+
+        let mut bent = check([0.9, 0.1, -0.2]);
+        for (at, deviation) in [(0, -0.8), (2, 1.1), (4, 0.7)] {
+            let one = bent.readings[at];
+            let reading_mpa_s = 500.0 + one.range_mpa_s * deviation / 100.0;
+            bent.readings.insert(
+                at + 1,
+                Reading {
+                    reading_mpa_s,
+                    ..one
+                },
+            );
+        }
+        assert_eq!(
+            first(&bent).message(),
+            "a bent spindle or shaft would explain this: readings at one speed lie 1.7 % of range apart"
+        );
+        let cone = Evidence {
+            geometry: Some(GeometryKind::ConePlate),
+            ..check(alike(-2.0))
+        };
+        assert_eq!(
+            of(Kind::BubbleOrImmersion, &cone).unwrap().message(),
+            "a bubble or a wrong filling would explain this: it reads 2.0 % low"
+        );
+        assert_eq!(
+            of(Kind::FluidOld, &cone).unwrap().message(),
+            "a fluid that has become 2.0 % thinner would explain this"
+        );
+    }
+
+    #[test]
+    fn a_fluid_on_its_way() {
+        // 3 % in the first reading, by halves; the soak was short, and the fluid warmed by a tenth of a kelvin.
+        let mut evidence = check([0.75, 0.75, 0.56]);
+        evidence.soak_minutes = Some(20.0);
+        evidence.readings[2].temperature_c = Some(25.12);
+        let cause = first(&evidence);
+        assert_eq!(cause.kind, Kind::NotSoaked);
+        let words = "a fluid still on its way to the bath's temperature would explain this: 3.";
+        assert!(cause.message().starts_with(words), "{}", cause.message());
+        assert!(cause.message().contains("% high in the first reading, 0."));
+        assert!(
+            matches!(cause.size, Some(Size::OfValuePercent(percent)) if (percent - 3.0).abs() < 0.4)
+        );
+    }
+
+    #[test]
+    fn noise_names_nothing() {
+        let noise = causes(&check([0.12, -0.05, 0.2]));
+        assert!(noise.within_noise && noise.causes.is_empty() && noise.cannot_tell.is_empty());
+        assert!(noise.pattern.is_some());
+        // An unsteady display is told all the same, and nothing but what makes it so.
+        let unsteady = Evidence {
+            unstable: true,
+            ..check([0.12, -0.05, 0.2])
+        };
+        let kinds: Vec<Kind> = causes(&unsteady)
+            .causes
+            .iter()
+            .map(|one| one.kind)
+            .collect();
+        assert!(kinds.contains(&Kind::BentSpindle));
+        assert!(
+            kinds
+                .iter()
+                .all(|kind| [Kind::BentSpindle, Kind::BubbleOrImmersion].contains(kind))
+        );
+        // What the certificate leaves open is no cause either.
+        let uncertain = Evidence {
+            shared_percent: Some(1.0),
+            ..check(alike(-2.0))
+        };
+        assert!(causes(&uncertain).within_noise);
+        let none = causes(&Evidence::default());
+        assert_eq!(none, Ranked::default());
+    }
+
+    #[test]
+    fn one_speed_has_causes_and_no_pattern() {
+        let mut evidence = check(alike(-4.0));
+        evidence.readings.truncate(1);
+        let ranked = causes(&evidence);
+        assert_eq!(ranked.pattern, None);
+        assert!(
+            ranked.cannot_tell[0]
+                .causes
+                .contains(&Kind::FluidTemperature)
+        );
+        assert!(ranked.cannot_tell[0].causes.contains(&Kind::ZeroOffset));
+    }
+
+    #[test]
+    fn words_are_those_of_the_contract() {
+        let mut words: Vec<&str> = Kind::ALL.iter().map(|kind| kind.word()).collect();
+        words.sort_unstable();
+        assert_eq!(
+            words,
+            [
+                "bent-spindle",
+                "bubble-or-immersion",
+                "fluid-old",
+                "fluid-temperature",
+                "friction",
+                "guard-missing",
+                "kinematic-used",
+                "nominal-used",
+                "not-soaked",
+                "read-too-soon",
+                "spring",
+                "vortices",
+                "wrong-geometry-or-speed",
+                "zero-offset",
+            ]
+        );
+    }
 }

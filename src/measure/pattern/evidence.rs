@@ -38,32 +38,24 @@ impl Reading {
         self.mean().is_usable()
             && self.speed_rpm.is_finite()
             && self.speed_rpm > 0.0
-            && self.torque() < 1e6
+            && (1e-6..1e6).contains(&self.torque())
             && self.deviation().abs() < 1e6
     }
 }
 
 /// One mean a speed, slowest first; readings that cannot be used are left out.
 pub fn means(readings: &[Reading]) -> Vec<Mean> {
-    let counted = counted_means(readings);
-    counted.into_iter().map(|(mean, _)| mean).collect()
-}
-
-/// The means, each with how many readings it is of.
-pub(super) fn counted_means(readings: &[Reading]) -> Vec<(Mean, usize)> {
-    let by_speed = by_speed(readings);
-    let mean_of = |group: &[&Reading]| {
+    let mean_of = |group: &Vec<&Reading>| {
         let mean = |figure: fn(&Reading) -> f64| {
             group.iter().map(|one| figure(one)).sum::<f64>() / group.len() as f64
         };
-        let mean = Mean {
+        Mean {
             reading_mpa_s: mean(|one| one.reading_mpa_s),
             reference_mpa_s: mean(|one| one.reference_mpa_s),
             range_mpa_s: mean(|one| one.range_mpa_s),
-        };
-        (mean, group.len())
+        }
     };
-    by_speed.iter().map(|group| mean_of(group)).collect()
+    by_speed(readings).iter().map(mean_of).collect()
 }
 
 /// The usable readings of each speed, slowest first, each in the order in which they were read.
@@ -230,8 +222,7 @@ pub struct Evidence {
     pub geometry: Option<GeometryKind>,
     pub guard_required: Option<bool>,
     pub guard_fitted: Option<bool>,
-    /// Whether this is a large spindle among the laboratory's: one of small range at one speed.
-    pub large_spindle: Option<bool>,
+    /// Those that fit the instrument, but for the recorded one.
     pub other_geometries: Vec<OtherGeometry>,
     /// The speeds of the instrument, where they are a list.
     pub speeds_rpm: Vec<f64>,

@@ -4,6 +4,8 @@
 //! distributed: as large as it usually is, and with a smaller weight a few times as large. The shares and sizes are common
 //! practice of the trade, without a source; they order causes that fit alike, and mean nothing by themselves.
 
+use std::cmp::Ordering;
+
 use super::causes::Kind;
 use super::evidence::{DensityFrom, Evidence, GeometryKind, Reading};
 
@@ -61,8 +63,8 @@ pub(super) struct Hypothesis {
 const USUAL: f64 = 0.7;
 const LARGE: f64 = 0.3;
 
-/// How often other causes than the recorded facts speak for them.
-const MORE_SPEEDS_THAN_ARE_TRIED: usize = 400;
+/// Wrong speeds are looked for where recorded times possible speeds are no more than this.
+const MOST_SPEEDS_TRIED: usize = 400;
 
 /// The readings as the shapes see them.
 struct Seen<'a> {
@@ -287,7 +289,7 @@ impl<'a> Seen<'a> {
         let mut recorded: Vec<f64> = self.readings.iter().map(|one| one.speed_rpm).collect();
         recorded.sort_by(f64::total_cmp);
         recorded.dedup();
-        if recorded.len() * self.evidence.speeds_rpm.len() <= MORE_SPEEDS_THAN_ARE_TRIED {
+        if recorded.len() * self.evidence.speeds_rpm.len() <= MOST_SPEEDS_TRIED {
             for &recorded_rpm in &recorded {
                 let share = self
                     .readings
@@ -356,10 +358,13 @@ impl<'a> Seen<'a> {
             None => 0.03,
             Some(true) => 0.01,
         };
-        let large = match self.evidence.large_spindle {
-            Some(true) => 1.5,
-            None => 1.0,
-            Some(false) => 0.4,
+        // A large spindle has a small range, which is what others of the instrument are compared with.
+        let others = &self.evidence.other_geometries;
+        let wider = others.iter().filter(|other| other.range_ratio < 1.0);
+        let large = match (2 * wider.count()).cmp(&others.len()) {
+            Ordering::Greater => 1.5,
+            Ordering::Equal => 1.0,
+            Ordering::Less => 0.4,
         };
         let shape = self.proportional();
         let mut components = Vec::new();
@@ -586,7 +591,7 @@ impl<'a> Seen<'a> {
                 } else if fastest > 0.8 {
                     0.1
                 } else {
-                    0.001
+                    return None;
                 }
             }
             None if thinnest < 10.0 => 0.06,

@@ -1,7 +1,21 @@
 //! What the deviations over the points of one check say together.
 //!
 //! A zero offset is constant in % of the range, a gain error grows with the torque, and what neither explains is
-//! non-linearity ([`pattern`]). Nothing here judges.
+//! non-linearity ([`pattern`]). What may have caused them is ranked in [`causes`](causes::causes). Nothing here judges.
+
+pub mod causes;
+mod evidence;
+mod gauss;
+mod hypotheses;
+#[cfg(test)]
+mod seeded;
+mod words;
+
+pub use causes::{Cause, Indistinct, Kind, Ranked, Size, causes};
+pub use evidence::{
+    Density, DensityFrom, Elsewhere, Evidence, GeometryKind, LastGood, OtherGeometry, Reading,
+    Witness, means,
+};
 
 use super::exact::Exact;
 
@@ -359,6 +373,70 @@ mod tests {
             prop_assert!(near(scaled.zero_offset_percent, times * once.zero_offset_percent, 1e-6));
             prop_assert!(near(scaled.gain_error_percent, times * once.gain_error_percent, 1e-6));
             prop_assert!(near(scaled.non_linearity_percent, times.abs() * once.non_linearity_percent, 1e-6));
+        }
+
+        #[test]
+        fn nothing_breaks_on_any_number(
+            figures in prop::collection::vec(prop::num::f64::ANY, 0..18),
+            known in prop::collection::vec(prop::option::of(prop::num::f64::ANY), 12),
+            usual in prop::bool::ANY,
+        ) {
+            let readings: Vec<Reading> = figures
+                .chunks_exact(4)
+                .map(|row| Reading {
+                    speed_rpm: if usual { 12.0 } else { row[3] },
+                    reading_mpa_s: row[0],
+                    reference_mpa_s: if usual { 500.0 } else { row[1] },
+                    range_mpa_s: if usual { 1000.0 } else { row[2] },
+                    temperature_c: Some(row[3]),
+                })
+                .collect();
+            let other = known[0].zip(known[1]).map(|(gain_percent, gain_uncertainty_percent)| Elsewhere {
+                checks: 1,
+                gain_percent,
+                gain_uncertainty_percent,
+                offset_percent: known[2].zip(known[3]),
+            });
+            let evidence = Evidence {
+                scatter_percent: known[4],
+                shared_percent: known[5],
+                beta_per_k: known[6],
+                certified_mpa_s: known[7],
+                nominal_mpa_s: known[8],
+                density: known[9].map(|g_ml| Density {
+                    g_ml,
+                    from: DensityFrom::Certificate,
+                    in_reference: usual,
+                }),
+                other_geometries: known[10]
+                    .map(|range_ratio| OtherGeometry { name: "C-2".to_owned(), range_ratio })
+                    .into_iter()
+                    .collect(),
+                speeds_rpm: figures.clone(),
+                laminar_limit_rpm: known[11],
+                zero_percent: known[0],
+                zero_limit_percent: known[1],
+                soak_minutes: known[2],
+                soak_asked_minutes: known[3],
+                days_in_use: known[4],
+                days_in_use_allowed: known[5],
+                unstable: usual,
+                witness: Witness {
+                    lot_that_day: other,
+                    lots_here: other,
+                    last_good: Some(LastGood { means: means(&readings), same_lot: usual }),
+                    ..Witness::default()
+                },
+                readings,
+                ..Evidence::default()
+            };
+            let ranked = causes(&evidence);
+            let shares: f64 = ranked.causes.iter().map(|cause| cause.share).sum();
+            prop_assert!((0.0..=1.000001).contains(&shares), "{shares}");
+            for cause in &ranked.causes {
+                let message = cause.message();
+                prop_assert!(!message.contains("NaN") && !message.contains("inf"), "{message}");
+            }
         }
     }
 }
