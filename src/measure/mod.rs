@@ -2,9 +2,13 @@
 //!
 //! A check compares what an instrument shows in a certified fluid with what it should show. This floor computes every
 //! figure of that comparison: the full-scale range of a geometry and a spring ([`range`]), the torque zone of a point
-//! ([`zone`]), the reference at a temperature ([`temperature`]), the limits round it ([`limits`]) and the verdict
-//! ([`judge`]). Beside these stand the speed up to which the flow is laminar ([`flow`]), the law of petroleum oils
-//! ([`d341`]) and what the pattern over the points suggests ([`pattern`]). It knows no record, file, clock or repository.
+//! ([`zone`]), the reference at a temperature ([`temperature`]), the limits round it ([`limits`]), the uncertainty of the
+//! deviation ([`uncertainty`]), the verdict ([`judge`]) and what the pattern over the points suggests ([`pattern`]). Beside
+//! these stand the speed up to which the flow is laminar ([`flow`]), the law of petroleum oils ([`d341`]) and the risks of
+//! decisions over many instruments ([`risk`]). It knows no record, file, clock or repository.
+//!
+//! Of many checks it tells how their deviation moves with time ([`series`]), and what as-found results say of the interval
+//! between checks ([`interval`]). What others have published is held against all of it in [`published`].
 //!
 //! Figures that people wrote are kept exactly as decimals ([`exact`]), so that 25.2 is inside 25.0 +/- 0.2; `f64` enters
 //! only with pi, a logarithm, an exponential or statistics. Figures are rounded half to even, at the last step only: ranges,
@@ -19,6 +23,7 @@ pub mod interval;
 pub mod judge;
 pub mod limits;
 pub mod pattern;
+pub mod published;
 pub mod range;
 pub mod risk;
 pub mod series;
