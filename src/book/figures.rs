@@ -1,5 +1,6 @@
 //! Every figure that `show` prints of a check, so that two books can be compared by what they say of it.
 
+use super::evidence;
 use super::view::View;
 use crate::measure::judge::JudgedPoint;
 use crate::measure::uncertainty::Budget;
@@ -45,6 +46,9 @@ pub fn figures(view: &View<'_>) -> Vec<(String, String)> {
     );
     let reference = judgement.and_then(|judgement| judgement.reference_mpa_s.as_ref());
     add("/reference_mpa_s", reference.map(six_digits));
+    let printed = |value: Option<f64>| value.and_then(rounded).map(|value| plain(&value));
+    add("/laminar_limit_rpm", printed(evidence::laminar_limit(view)));
+    add("/d341_mpa_s", printed(evidence::d341_mpa_s(view)));
     add("/verdict", verdict(view).map(|word| word.word().to_owned()));
     let points = judgement.map_or(&[][..], |judgement| &judgement.points);
     let uncertainties = uncertainties(view);

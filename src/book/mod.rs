@@ -1,6 +1,8 @@
 //! The facts of one snapshot of a book, indexed. A broken record is known as broken, so that it causes one finding and not thirty.
 
+pub mod agreement;
 pub mod computed;
+pub mod evidence;
 pub mod figures;
 pub mod line;
 pub mod review;

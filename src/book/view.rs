@@ -14,7 +14,7 @@ use crate::record::check::{Check, Condition};
 use crate::record::fluid::{Bottle, CertifiedValue, Fluid};
 use crate::record::geometry::{Geometry, Outcome};
 use crate::record::instrument::{Instrument, ServiceKind, Spring};
-use crate::record::policy::{self, Policy};
+use crate::record::policy::{self, Policy, Soak};
 use crate::record::thermometer::{Calibration, Thermometer};
 use crate::record::{Number, Standing, State};
 use jiff::Timestamp;
@@ -211,6 +211,28 @@ impl<'a> View<'a> {
     pub fn certified(&self) -> Option<(usize, &'a CertifiedValue)> {
         let row = self.judgement.as_ref()?.row?;
         Some((row, self.fluid?.record.values.get(row)?))
+    }
+
+    /// The policy's first row of least times at temperature that fits; `None` where what it goes by is unknown before one does.
+    pub fn soak_row(&self) -> Option<(usize, &'a Soak)> {
+        let viscosity = self.certified().map(|(_, certified)| certified.mpa_s());
+        for (index, row) in self.policy?.record.soak.iter().enumerate() {
+            let kind_fits = match &row.kinds {
+                None => true,
+                Some(kinds) => kinds.contains(&self.geometry?.kind),
+            };
+            if !kind_fits {
+                continue;
+            }
+            let viscosity_fits = match &row.up_to_mpa_s {
+                None => true,
+                Some(up_to) => *viscosity.as_ref()? <= up_to.value,
+            };
+            if viscosity_fits {
+                return Some((index, row));
+            }
+        }
+        None
     }
 
     /// The verdict says fail and the instrument was read as it was found.

@@ -2,13 +2,21 @@
 
 use super::{Common, End, Ended, Trouble, output, validate, warn};
 use crate::book::Book;
+use crate::book::evidence::evidence;
 use crate::book::line;
 use crate::book::view::View;
+use crate::fleet::session::{Gathering, Session};
+use crate::fleet::trend::last_touched;
+use crate::fleet::witness::{Case, FAR_DAYS, NEAR_DAYS, witness};
+use crate::measure::pattern::{Witness, causes};
 use crate::parse::layout::{CheckName, Slot, check_path, slot};
 use crate::parse::parse;
 use crate::record::Kind;
 use crate::record::check::Check;
-use crate::report::{amendments, budget_text, check_json, check_text};
+use crate::report::pattern_text::Told;
+use crate::report::wrapped;
+use crate::report::{amendments, budget_text, check_json, check_text, pattern_text};
+use crate::rules::{Wanted, run_and_watch};
 use crate::source::disk::Disk;
 use crate::source::{Source, SourceError, What};
 use clap::ValueEnum;
@@ -47,6 +55,77 @@ pub(super) fn find(common: &mut Common, given: &str) -> Result<(Disk, Book, Stri
             .ok_or_else(|| Trouble::Usage(format!("{given} is neither a check's id, such as VM-01/2026-11-20-0942, nor a file of the book")))?,
     };
     Ok((disk, book, path))
+}
+
+/// What the pattern over the points says; where it says something, with the fleet as a witness.
+fn told(common: &Common, disk: &Disk, view: &View<'_>) -> Result<Told, Trouble> {
+    let ranked = causes(&evidence(view, Witness::default()));
+    if ranked.causes.is_empty() {
+        let witness = Witness::default();
+        return Ok(Told { ranked, witness });
+    }
+    let sessions = {
+        let near = near(disk, view)?;
+        let gathering = Gathering::default();
+        let watch = |view: &View<'_>| gathering.take(view);
+        let outcome = run_and_watch(disk, common.clock(), &Wanted::Only(&near), Some(&watch))?;
+        let mut sessions = gathering.sessions();
+        sessions.retain(|id, _| {
+            CheckName::parse(id).is_some_and(|name| {
+                !outcome.with_errors.contains(&name.path())
+                    && near.binary_search(&name.next().path()).is_err()
+            })
+        });
+        sessions
+    };
+    let session = Session::of(view);
+    let since = view
+        .instrument
+        .and_then(|instrument| last_touched(view.book, instrument, view.performed));
+    let case = Case {
+        id: view.id,
+        session: &session,
+        since,
+    };
+    let witness = witness(&case, &sessions);
+    Ok(Told {
+        ranked: causes(&evidence(view, witness.clone())),
+        witness,
+    })
+}
+
+/// The checks made about that time, by path, in order: of the instrument itself from longer ago.
+fn near(disk: &Disk, view: &View<'_>) -> Result<Vec<String>, Trouble> {
+    let day = |days: f64| {
+        let span = jiff::Span::new().try_days(days as i64).ok()?;
+        view.date.checked_add(span).ok()
+    };
+    let first = day(-FAR_DAYS).unwrap_or(view.date);
+    let (near_first, last) = (day(-NEAR_DAYS), day(NEAR_DAYS).unwrap_or(view.date));
+    let mut paths = Vec::new();
+    for year in first.year()..=last.year() {
+        for entry in disk.list(&format!("{}/{year:04}", Kind::Check.folder()))? {
+            let Slot::Record(Kind::Check, id) = slot(&entry.path) else {
+                continue;
+            };
+            let Some((instrument, name)) = id.split_once('/') else {
+                continue;
+            };
+            let Some(made) = name.get(..10).and_then(|made| made.parse().ok()) else {
+                continue;
+            };
+            let begin = match instrument == view.check.instrument {
+                true => Some(first),
+                false => near_first,
+            };
+            if entry.what == What::File && begin.is_some_and(|begin| begin <= made) && made <= last
+            {
+                paths.push(entry.path);
+            }
+        }
+    }
+    paths.sort();
+    Ok(paths)
 }
 
 pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
@@ -88,6 +167,7 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
             "{path} cannot be understood, so what it amends is not told; shearbook validate {path} tells why"
         ));
     }
+    let told = told(&common, &disk, &view)?;
     output::say(&match arguments.format {
         Format::Text => {
             let width = output::style(&common).width;
@@ -95,9 +175,13 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
                 true => budget_text::render(&view, width),
                 false => String::new(),
             };
-            check_text::render(&view, width) + &budget + &amendments::side_by_side(&line, width)
+            let pattern = pattern_text::render(&told.ranked, &told.witness, width);
+            check_text::render(&view, width)
+                + &pattern
+                + &budget
+                + &amendments::side_by_side(&line, width)
         }
-        Format::Json => check_json::render(&view, &line::amendments(&line)),
+        Format::Json => check_json::render(&view, &told, &line::amendments(&line)),
     });
     Ok(End::Fine)
 }

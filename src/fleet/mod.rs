@@ -6,6 +6,7 @@ pub mod reviews;
 pub mod session;
 pub mod trend;
 pub mod trend_words;
+pub mod witness;
 
 use crate::book::review::{ReviewFacts, decision};
 use crate::book::view::{FullCalibration, full_calibration_at, spring_at, standing_at};

@@ -238,6 +238,20 @@ fn starts(basis: &Basis<'_, '_>, sessions: &[(&str, &Session)]) -> Vec<(Timestam
     starts
 }
 
+/// When something was last done to an instrument that may change how it reads, up to a time.
+pub fn last_touched(book: &Book, instrument: &Instrument, at: Timestamp) -> Option<Timestamp> {
+    let springs = instrument.springs.iter().map(|row| &row.from);
+    let services = instrument
+        .services
+        .iter()
+        .filter(|row| matches!(row.kind, ServiceKind::Repair | ServiceKind::Adjustment));
+    springs
+        .chain(services.map(|row| &row.date))
+        .map(|when| book.zone.begins(when))
+        .filter(|begins| *begins <= at)
+        .max()
+}
+
 /// A check in a zone: the mean of its readings there.
 fn mark<'a>(check: &'a str, session: &'a Session, zone: Zone) -> Option<Mark<'a>> {
     let readings: Vec<&Reading> = session.in_zone(zone).collect();

@@ -1,6 +1,6 @@
 //! A lot of certified reference fluid.
 
-use super::{Correction, Fields, Kind, Number, Record, Standing, corrections, standings};
+use super::{Correction, Fields, Kind, Number, Record, Standing, corrections, standings, words};
 use crate::measure::Exact;
 use crate::measure::temperature::{CertifiedRow, Viscosity, window_slope};
 use jiff::civil::Date;
@@ -9,6 +9,7 @@ use std::sync::OnceLock;
 #[derive(Clone, Debug)]
 pub struct Fluid {
     pub id: String,
+    pub base: Option<Base>,
     /// The label; never the reference.
     pub nominal_mpa_s: Number,
     pub certified: Date,
@@ -20,6 +21,10 @@ pub struct Fluid {
     pub bottles: Vec<Bottle>,
     pub standings: Vec<Standing>,
     pub corrections: Vec<Correction>,
+}
+
+words! {
+    Base { Silicone = "silicone", MineralOil = "mineral-oil", Other = "other" }
 }
 
 #[derive(Clone, Debug)]
@@ -115,10 +120,11 @@ impl Record for Fluid {
 
     fn read(fields: &mut dyn Fields) -> Option<Fluid> {
         fields.common();
-        for key in ["supplier", "product", "base", "issuer", "certificate"] {
+        for key in ["supplier", "product", "issuer", "certificate"] {
             fields.known(key);
         }
         let id = fields.text("id")?;
+        let base = fields.opt_word("base");
         let nominal_mpa_s = fields.number("nominal_mpa_s")?;
         let certified = fields.date("certified")?;
         let expires = fields.date("expires")?;
@@ -155,6 +161,7 @@ impl Record for Fluid {
         });
         Some(Fluid {
             id,
+            base,
             nominal_mpa_s,
             certified,
             expires,

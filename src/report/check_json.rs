@@ -1,5 +1,7 @@
 //! One check as JSON; `schema/output/show.schema.json` describes it.
 
+use super::pattern_text::{self, Told};
+use crate::book::evidence;
 use crate::book::figures::{self, UncertaintyFigures};
 use crate::book::line::Amendment;
 use crate::book::view::View;
@@ -10,6 +12,9 @@ use crate::record::check::Verdict;
 use crate::record::policy::ZoneName;
 use serde::Serialize;
 
+/// Decimals of the figures of a pattern.
+const PATTERN_PLACES: u32 = 6;
+
 #[derive(Serialize)]
 struct Document<'a> {
     format: u32,
@@ -19,7 +24,9 @@ struct Document<'a> {
     reference_mpa_s: Option<f64>,
     verdict: Option<&'static str>,
     points: Vec<Point>,
-    pattern: Option<()>,
+    pattern: Option<Pattern>,
+    laminar_limit_rpm: Option<f64>,
+    d341_mpa_s: Option<f64>,
     amendments: Vec<Step<'a>>,
 }
 
@@ -46,6 +53,69 @@ struct Point {
     conformance_probability: Option<f64>,
     budget: Option<Budget>,
     verdict: Option<&'static str>,
+}
+
+#[derive(Serialize)]
+struct Pattern {
+    zero_offset_percent: Option<f64>,
+    gain_error_percent: Option<f64>,
+    non_linearity_percent: Option<f64>,
+    causes: Vec<Cause>,
+    cannot_tell: Vec<Indistinct>,
+    witnesses: Vec<Asked>,
+}
+
+#[derive(Serialize)]
+struct Cause {
+    cause: &'static str,
+    message: String,
+    tells_apart: &'static str,
+}
+
+#[derive(Serialize)]
+struct Indistinct {
+    causes: Vec<&'static str>,
+    would_tell: Vec<&'static str>,
+}
+
+#[derive(Serialize)]
+struct Asked {
+    asked: &'static str,
+    checks: usize,
+    deviation_percent: Option<f64>,
+}
+
+impl Pattern {
+    fn of(told: &Told) -> Option<Pattern> {
+        let pattern = told.ranked.pattern.as_ref()?;
+        let figure = |value: f64| {
+            Exact::from_f64(value).map(|value| value.rounded_decimals(PATTERN_PLACES).to_f64())
+        };
+        let causes = told.ranked.causes.iter().map(|cause| Cause {
+            cause: cause.kind.word(),
+            message: cause.message().to_owned(),
+            tells_apart: cause.tells_apart(),
+        });
+        let cannot_tell = told.ranked.cannot_tell.iter().map(|group| Indistinct {
+            causes: group.causes.iter().map(|kind| kind.word()).collect(),
+            would_tell: group.would_tell.clone(),
+        });
+        let witnesses = pattern_text::witnesses(&told.witness).into_iter();
+        Some(Pattern {
+            zero_offset_percent: figure(pattern.zero_offset_percent),
+            gain_error_percent: figure(pattern.gain_error_percent),
+            non_linearity_percent: figure(pattern.non_linearity_percent),
+            causes: causes.collect(),
+            cannot_tell: cannot_tell.collect(),
+            witnesses: witnesses
+                .map(|(asked, found)| Asked {
+                    asked,
+                    checks: found.checks,
+                    deviation_percent: figure(found.gain_percent),
+                })
+                .collect(),
+        })
+    }
 }
 
 /// What makes up the standard uncertainty; standard uncertainties all.
@@ -116,13 +186,17 @@ fn figure(value: Option<&Exact>) -> Option<f64> {
     value.map(Exact::to_f64)
 }
 
-pub fn render(view: &View<'_>, amendments: &[Amendment]) -> String {
+fn six_digits(value: Option<f64>) -> Option<f64> {
+    figures::rounded(value?).map(|value| value.to_f64())
+}
+
+pub fn render(view: &View<'_>, told: &Told, amendments: &[Amendment]) -> String {
     let judgement = view.judgement.as_ref();
     let points = judgement
         .map(|judgement| judgement.points.as_slice())
         .unwrap_or_default();
     let uncertainties = figures::uncertainties(view);
-    let told = |index: usize| uncertainties.get(index).and_then(Option::as_ref);
+    let uncertainty = |index: usize| uncertainties.get(index).and_then(Option::as_ref);
     pretty(&Document {
         format: 1,
         check: view.id,
@@ -165,22 +239,28 @@ pub fn render(view: &View<'_>, amendments: &[Amendment]) -> String {
                 deviation_percent: figure(point.deviation_percent.as_ref()),
                 deviation_of_range_percent: figure(point.deviation_of_range_percent.as_ref()),
                 relative_band_percent: figure(point.relative_band_percent.as_ref()),
-                standard_uncertainty_mpa_s: figure(told(index).map(|told| &told.standard_mpa_s)),
-                degrees_of_freedom: told(index)
+                standard_uncertainty_mpa_s: figure(
+                    uncertainty(index).map(|told| &told.standard_mpa_s),
+                ),
+                degrees_of_freedom: uncertainty(index)
                     .and_then(|told| told.degrees_of_freedom)
                     .map(f64::from),
-                expanded_uncertainty_mpa_s: figure(told(index).map(|told| &told.expanded_mpa_s)),
+                expanded_uncertainty_mpa_s: figure(
+                    uncertainty(index).map(|told| &told.expanded_mpa_s),
+                ),
                 test_uncertainty_ratio: figure(
-                    told(index).and_then(|told| told.test_uncertainty_ratio.as_ref()),
+                    uncertainty(index).and_then(|told| told.test_uncertainty_ratio.as_ref()),
                 ),
                 conformance_probability: figure(
-                    told(index).and_then(|told| told.conformance_probability.as_ref()),
+                    uncertainty(index).and_then(|told| told.conformance_probability.as_ref()),
                 ),
-                budget: told(index).map(Budget::of),
+                budget: uncertainty(index).map(Budget::of),
                 verdict: point.verdict.map(|verdict| Verdict::from(verdict).word()),
             })
             .collect(),
-        pattern: None,
+        pattern: Pattern::of(told),
+        laminar_limit_rpm: six_digits(evidence::laminar_limit(view)),
+        d341_mpa_s: six_digits(evidence::d341_mpa_s(view)),
         amendments: amendments.iter().map(step).collect(),
     })
 }

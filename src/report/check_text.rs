@@ -2,7 +2,8 @@
 
 use super::{printable, wrapped};
 use crate::book::Named;
-use crate::book::figures::{MEAN_PLACES, verdict};
+use crate::book::evidence;
+use crate::book::figures::{MEAN_PLACES, rounded, verdict};
 use crate::book::view::View;
 use crate::measure::judge::JudgedPoint;
 use crate::measure::{Exact, PERCENT_PLACES};
@@ -12,7 +13,7 @@ use crate::record::policy::{Decision, ZoneName};
 /// The columns of the chart between the marks of the limits.
 const CHART: usize = 25;
 
-const CAUTION: &str = "A check says how the instrument reads on the day; it does not replace calibration by a competent laboratory.";
+pub const CAUTION: &str = "A check says how the instrument reads on the day; it does not replace calibration by a competent laboratory.";
 
 /// `width` in columns; the table of figures alone may be wider.
 pub fn render(view: &View<'_>, width: usize) -> String {
@@ -91,6 +92,15 @@ pub fn render(view: &View<'_>, width: usize) -> String {
     if let Some(reference) = judgement.and_then(|judgement| judgement.reference_mpa_s.as_ref()) {
         line("reference", format!("{} mPa.s", figure(reference)));
     }
+    if let Some(viscosity) = evidence::d341_mpa_s(view).and_then(rounded) {
+        line(
+            "ASTM D341",
+            format!(
+                "{} mPa.s at that temperature through the certified rows, to compare with",
+                figure(&viscosity)
+            ),
+        );
+    }
     let Some(judgement) = judgement else {
         let broken = view.book.policies.any_broken()
             || matches!(
@@ -120,9 +130,38 @@ pub fn render(view: &View<'_>, width: usize) -> String {
         text += &chart(point, written);
     }
     text += &acceptance(view, width);
+    text += &laminar(view, width);
     let word = verdict(view).map_or("cannot be had: a figure is missing", Verdict::word);
-    text += &format!("\nverdict: {word}\n");
-    text + &wrapped(CAUTION, width, "", "")
+    text + &format!("\nverdict: {word}\n")
+}
+
+/// A remark where a point turned faster than the flow stays laminar.
+fn laminar(view: &View<'_>, width: usize) -> String {
+    let Some(limit) = evidence::laminar_limit(view) else {
+        return String::new();
+    };
+    let beyond: Vec<String> = view
+        .check
+        .points
+        .iter()
+        .filter(|point| point.speed_rpm.value.to_f64() > limit)
+        .map(|point| point.speed_rpm.to_string())
+        .collect();
+    match beyond.is_empty() {
+        true => String::new(),
+        false => wrapped(
+            &format!(
+                "The flow is laminar up to {} rpm in this fluid; at {} rpm it is not, so the reading is too high: choose a slower speed or a thicker fluid.",
+                rounded(limit).map_or("-".to_owned(), |limit| limit
+                    .rounded_significant(3)
+                    .to_decimal_string()),
+                beyond.join(", ")
+            ),
+            width,
+            "",
+            "  ",
+        ),
+    }
 }
 
 /// The acceptance limits of a guarded decision, once a speed.

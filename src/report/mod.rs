@@ -11,6 +11,7 @@ pub mod fleet_text;
 pub mod forge;
 pub mod json;
 pub mod markup;
+pub mod pattern_text;
 pub mod plain;
 pub mod review_json;
 pub mod review_text;

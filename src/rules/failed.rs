@@ -1,7 +1,9 @@
 use super::{Out, Rule, Run, support};
+use crate::book::evidence::evidence;
 use crate::book::view::View;
 use crate::finding::Severity;
 use crate::measure::judge::Verdict;
+use crate::measure::pattern::{Cause, Witness, causes};
 use crate::record::check::{Condition, Occasion, Shown};
 
 pub(super) static RULE: Rule = Rule {
@@ -46,7 +48,43 @@ fn check(view: &View<'_>, out: &mut Out<'_>) {
         view.at("/computed/verdict"),
         format!("the check fails: {}", outside.join("; ")),
     )
-    .help(next(view));
+    .help(format!("{}{}", next(view), likeliest(view)));
+}
+
+/// So many causes are named.
+const NAMED: usize = 3;
+
+/// The likeliest causes by the figures of the check itself; `show` asks other checks too.
+fn likeliest(view: &View<'_>) -> String {
+    let ranked = causes(&evidence(view, Witness::default()));
+    let named: Vec<&str> = ranked
+        .causes
+        .iter()
+        .take(NAMED)
+        .map(Cause::message)
+        .collect();
+    if named.is_empty() {
+        return String::new();
+    }
+    let group = ranked.cannot_tell.first();
+    let tell = match group {
+        Some(group) => {
+            let tell = group.would_tell.iter().take(2).copied();
+            format!(
+                ". This check alone cannot tell {} of them apart; what would: {}",
+                group.causes.len(),
+                tell.collect::<Vec<_>>().join("; ")
+            )
+        }
+        None => ranked.causes.first().map_or_else(String::new, |first| {
+            format!(". To tell: {}", first.tells_apart())
+        }),
+    };
+    format!(
+        ". The likeliest causes by its figures: {}{tell}. shearbook show {} asks what other checks of that time say",
+        named.join("; "),
+        view.id
+    )
 }
 
 fn next(view: &View<'_>) -> &'static str {

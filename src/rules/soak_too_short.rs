@@ -2,7 +2,7 @@ use super::{Out, Rule, Run};
 use crate::book::view::View;
 use crate::finding::Severity;
 use crate::measure::Exact;
-use crate::record::policy::{Policy, Soak};
+use crate::record::policy::Soak;
 
 pub(super) static RULE: Rule = Rule {
     id: "soak-too-short",
@@ -14,7 +14,7 @@ pub(super) static RULE: Rule = Rule {
 
 fn check(view: &View<'_>, out: &mut Out<'_>) {
     let Some(policy) = view.policy else { return };
-    let row = fitting_row(view, policy);
+    let row = view.soak_row();
     let Some(started) = &view.check.preparation.soak_started else {
         let asked = match row {
             Some((_, soak)) => format!(
@@ -67,28 +67,6 @@ fn soak_at(row: Option<(usize, &Soak)>) -> String {
         Some((index, _)) => format!("/soak/{index}/minutes"),
         None => "/soak/0".to_owned(),
     }
-}
-
-/// The first row that fits; `None` where what it goes by is unknown before one does.
-fn fitting_row<'a>(view: &View<'_>, policy: &'a Policy) -> Option<(usize, &'a Soak)> {
-    let viscosity = view.certified().map(|(_, certified)| certified.mpa_s());
-    for (index, row) in policy.soak.iter().enumerate() {
-        let kind_fits = match &row.kinds {
-            None => true,
-            Some(kinds) => kinds.contains(&view.geometry?.kind),
-        };
-        if !kind_fits {
-            continue;
-        }
-        let viscosity_fits = match &row.up_to_mpa_s {
-            None => true,
-            Some(up_to) => *viscosity.as_ref()? <= up_to.value,
-        };
-        if viscosity_fits {
-            return Some((index, row));
-        }
-    }
-    None
 }
 
 /// A time in seconds in words, whole seconds.

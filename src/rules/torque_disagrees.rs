@@ -1,4 +1,5 @@
 use super::{Out, Rule, Run, support};
+use crate::book::agreement::Pair;
 use crate::book::view::View;
 use crate::finding::Severity;
 use crate::measure::Exact;
@@ -13,57 +14,15 @@ pub(super) static RULE: Rule = Rule {
     run: &[Run::Check(check)],
 };
 
-/// A torque and a viscosity that one point shows, as written.
-struct Pair<'a> {
-    torque: &'a Number,
-    viscosity: &'a Number,
-    agreement_percent: &'a Exact,
-}
-
-impl Pair<'_> {
-    /// What the torque comes to on a range, in mPa.s.
-    fn by_torque(&self, range: &Exact) -> Exact {
-        hundredth(&(&self.torque.value * range))
-    }
-
-    /// How far the two may lie apart on a range, in mPa.s: the policy's share of it, and half of the last digit of both.
-    fn allowed(&self, range: &Exact) -> Exact {
-        let torque_digit = hundredth(&(self.torque.last_digit() * range));
-        let digits = self.viscosity.last_digit() + torque_digit;
-        let half = digits
-            .divide(&Exact::integer(2))
-            .unwrap_or_else(Exact::zero);
-        hundredth(&(self.agreement_percent * range)) + half
-    }
-
-    fn agree(&self, range: &Exact) -> bool {
-        (&self.viscosity.value - self.by_torque(range)).abs() <= self.allowed(range)
-    }
-}
-
-fn hundredth(value: &Exact) -> Exact {
-    value
-        .divide(&Exact::integer(100))
-        .unwrap_or_else(Exact::zero)
-}
-
 fn check(view: &View<'_>, out: &mut Out<'_>) {
     let (Some(policy), Some(judgement)) = (view.policy, &view.judgement) else {
         return;
     };
     for (index, (point, judged)) in view.check.points.iter().zip(&judgement.points).enumerate() {
-        let (Some(torque), Some(viscosity), Some(range)) = (
-            &point.torque_percent,
-            &point.viscosity_mpa_s,
-            &judged.range_unrounded,
-        ) else {
+        let (Some(pair), Some(range)) = (Pair::of(policy, point), &judged.range_unrounded) else {
             continue;
         };
-        let pair = Pair {
-            torque,
-            viscosity,
-            agreement_percent: &policy.agreement_percent.value,
-        };
+        let (torque, viscosity) = (pair.torque, pair.viscosity);
         if pair.agree(range) {
             continue;
         }
