@@ -180,6 +180,8 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
                 + &pattern
                 + &budget
                 + &amendments::side_by_side(&line, width)
+                + "\n"
+                + &wrapped(check_text::CAUTION, width, "", "")
         }
         Format::Json => check_json::render(&view, &told, &line::amendments(&line)),
     });

@@ -41,12 +41,36 @@ pub fn coverage_factor(coverage: f64, degrees_of_freedom: Option<u32>) -> Option
     let below = 0.5 + coverage / 2.0;
     match degrees_of_freedom {
         Some(0) => None,
+        Some(degrees) if degrees > MANY_DEGREES => {
+            Some(expanded_about(normal_quantile(below)?, f64::from(degrees)))
+        }
         Some(degrees) => {
             let student = StudentsT::new(0.0, 1.0, f64::from(degrees)).ok()?;
             polished(&student, below)
         }
-        None => polished(&Normal::new(0.0, 1.0).ok()?, below),
+        None => normal_quantile(below),
     }
+}
+
+fn normal_quantile(below: f64) -> Option<f64> {
+    polished(&Normal::new(0.0, 1.0).ok()?, below)
+}
+
+/// Above so many degrees of freedom the library's incomplete beta function loses digits, and in the end does not come back.
+const MANY_DEGREES: u32 = 10_000;
+
+/// Student's quantile from the normal one, for many degrees of freedom (Abramowitz and Stegun, 26.7.5).
+fn expanded_about(z: f64, degrees: f64) -> f64 {
+    let square = z * z;
+    let terms = [
+        (square + 1.0) / 4.0,
+        ((5.0 * square + 16.0) * square + 3.0) / 96.0,
+        (((3.0 * square + 19.0) * square + 17.0) * square - 15.0) / 384.0,
+        ((((79.0 * square + 776.0) * square + 1482.0) * square - 1920.0) * square - 945.0)
+            / 92_160.0,
+    ];
+    let last_first = terms.iter().rev();
+    z * (1.0 + last_first.fold(0.0, |sum, term| (sum + term) / degrees))
 }
 
 /// The factor by which a standard uncertainty is expanded: Student's for a coverage of 95.45 %, and 2 where the degrees of
@@ -149,6 +173,10 @@ mod tests {
             (0.9545, Some(25), 2.105_090_599_989_558),
             (0.9545, Some(96), 2.026_379_751_201_226),
             (0.9545, Some(1000), 2.002_505_517_218_673),
+            (0.9545, Some(9_999), 2.000_252_500_330_589_7),
+            (0.9545, Some(10_001), 2.000_252_450_318_178_6),
+            (0.9545, Some(1_000_000), 2.000_004_943_910_609),
+            (0.9545, Some(u32::MAX), 2.000_002_444_481_682_4),
             (0.99, Some(16), 2.9207816224251),
             (0.95, Some(19), 2.0930240544083098),
             (0.9973, Some(5), 5.506_984_967_354_847),

@@ -165,12 +165,10 @@ fn deviation(values: &[f64]) -> Option<f64> {
     Some((squares / (values.len() - 1) as f64).sqrt())
 }
 
-/// The most degrees of freedom that are told; more make no difference to a factor of six digits.
-const MOST_DEGREES: f64 = 1e9;
-
 /// Effective degrees of freedom of a combined standard uncertainty from the parts that have finite ones, each with its own:
-/// by Welch and Satterthwaite (JCGM 100, G.4.1), rounded to one decimal and cut to the integer below, at least 1. `None`
-/// where they are infinite.
+/// by Welch and Satterthwaite (JCGM 100, G.4.1), rounded to one decimal and cut to the integer below, at least 1. More than
+/// a `u32` holds are told as the most that it holds: a factor of six digits does not tell them apart. `None` where they are
+/// infinite.
 pub fn effective_degrees(combined: f64, parts: &[(f64, f64)]) -> Option<u32> {
     let sum: f64 = parts
         .iter()
@@ -178,7 +176,9 @@ pub fn effective_degrees(combined: f64, parts: &[(f64, f64)]) -> Option<u32> {
         .sum();
     let degrees = 1.0 / sum;
     let rounded = (degrees * 10.0).round_ties_even() / 10.0;
-    (rounded < MOST_DEGREES).then(|| rounded.floor().max(1.0) as u32)
+    degrees
+        .is_finite()
+        .then(|| rounded.floor().clamp(1.0, f64::from(u32::MAX)) as u32)
 }
 
 impl Budget {
@@ -274,7 +274,9 @@ mod tests {
         assert_eq!(effective_degrees(1.0, &[(1.0, 18.94)]), Some(18));
         assert_eq!(effective_degrees(1.0, &[(1.0, 0.2)]), Some(1));
         assert_eq!(effective_degrees(1.0, &[(0.0, 2.0)]), None);
-        assert_eq!(effective_degrees(1.0, &[(1e-3, 2.0)]), None);
+        // 2 over the fourth power: many are not infinite, for there the factor is 2 by definition and not Student's.
+        assert_eq!(effective_degrees(1.0, &[(0.01, 2.0)]), Some(200_000_000));
+        assert_eq!(effective_degrees(1.0, &[(1e-3, 2.0)]), Some(u32::MAX));
     }
 
     #[test]

@@ -39,6 +39,8 @@ fn name(key: &str) -> String {
     let bare = match bare {
         "lower" => "lower limit".to_owned(),
         "upper" => "upper limit".to_owned(),
+        "acceptance_lower" => "lower acceptance limit".to_owned(),
+        "acceptance_upper" => "upper acceptance limit".to_owned(),
         "range" => "full-scale range".to_owned(),
         "viscosity" => "reading".to_owned(),
         other => other.replace('_', " "),
@@ -150,6 +152,10 @@ mod tests {
             (
                 "/computed/point/0/lower_mpa_s",
                 "point 1, lower limit, mPa.s",
+            ),
+            (
+                "/computed/point/0/acceptance_upper_mpa_s",
+                "point 1, upper acceptance limit, mPa.s",
             ),
             ("/computed/verdict", "verdict"),
             ("/preparation/soak_started", "preparation, soak started"),

@@ -23,15 +23,17 @@ fn short(value: f64) -> String {
 
 pub fn render(view: &View<'_>, width: usize) -> String {
     let mut text = "\nuncertainty of the deviation, in mPa.s\n".to_owned();
+    let mut speeds: Vec<&Exact> = Vec::new();
     let mut columns: Vec<(String, UncertaintyFigures)> = Vec::new();
     let all = uncertainties(view);
     for (point, told) in view.check.points.iter().zip(&all) {
-        let speed = format!("{} rpm", point.speed_rpm);
-        // Replicates share one budget.
+        let speed = &point.speed_rpm;
+        // Replicates share one budget, however their speed is written.
         if let Some(told) = told
-            && !columns.iter().any(|(known, _)| *known == speed)
+            && !speeds.contains(&&speed.value)
         {
-            columns.push((speed, told.clone()));
+            speeds.push(&speed.value);
+            columns.push((format!("{speed} rpm"), told.clone()));
         }
     }
     if columns.is_empty() {

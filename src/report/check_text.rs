@@ -129,7 +129,7 @@ pub fn render(view: &View<'_>, width: usize) -> String {
     for (point, written) in judgement.points.iter().zip(&check.points) {
         text += &chart(point, written);
     }
-    text += &acceptance(view, width);
+    text += &acceptance(view).map_or(String::new(), |line| wrapped(&line, width, "", "  "));
     text += &laminar(view, width);
     let word = verdict(view).map_or("cannot be had: a figure is missing", Verdict::word);
     text + &format!("\nverdict: {word}\n")
@@ -164,38 +164,33 @@ fn laminar(view: &View<'_>, width: usize) -> String {
     }
 }
 
-/// The acceptance limits of a guarded decision, once a speed.
-fn acceptance(view: &View<'_>, width: usize) -> String {
+/// The acceptance limits of a guarded decision, once a speed; none with a simple one.
+pub(super) fn acceptance(view: &View<'_>) -> Option<String> {
     let points = view
         .judgement
         .iter()
         .flat_map(|judgement| &judgement.points);
-    let mut said: Vec<String> = Vec::new();
+    let mut speeds: Vec<&Exact> = Vec::new();
+    let mut told: Vec<String> = Vec::new();
     for (point, written) in points.zip(&view.check.points) {
-        if let Some(by) = &point.guarded {
-            let one = format!(
-                "{} to {} at {} rpm",
+        let speed = &written.speed_rpm;
+        if let Some(by) = &point.guarded
+            && !speeds.contains(&&speed.value)
+        {
+            speeds.push(&speed.value);
+            told.push(format!(
+                "{} to {} at {speed} rpm",
                 figure(&by.acceptance.lower),
                 figure(&by.acceptance.upper),
-                written.speed_rpm
-            );
-            if !said.contains(&one) {
-                said.push(one);
-            }
+            ));
         }
     }
-    match said.is_empty() {
-        true => String::new(),
-        false => wrapped(
-            &format!(
-                "acceptance limits, the limits less the expanded uncertainty: {}",
-                said.join(", ")
-            ),
-            width,
-            "",
-            "  ",
-        ),
-    }
+    (!told.is_empty()).then(|| {
+        format!(
+            "acceptance limits, the limits less the expanded uncertainty: {}",
+            told.join(", ")
+        )
+    })
 }
 
 pub(super) fn figure(value: &Exact) -> String {

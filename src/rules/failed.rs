@@ -2,7 +2,8 @@ use super::{Out, Rule, Run, support};
 use crate::book::evidence::evidence;
 use crate::book::view::View;
 use crate::finding::Severity;
-use crate::measure::judge::Verdict;
+use crate::measure::Exact;
+use crate::measure::judge::{Guarded, Verdict};
 use crate::measure::pattern::{Cause, Witness, causes};
 use crate::record::check::{Condition, Occasion, Shown};
 
@@ -21,32 +22,39 @@ fn check(view: &View<'_>, out: &mut Out<'_>) {
     if !judgement.verdict.is_some_and(Verdict::is_fail) {
         return;
     }
+    let mut speeds: Vec<(&Exact, Option<Shown>)> = Vec::new();
     let mut outside: Vec<String> = Vec::new();
     for (point, judged) in view.check.points.iter().zip(&judgement.points) {
-        if !judged.verdict.is_some_and(Verdict::is_fail) {
+        let one = (&point.speed_rpm.value, point.shown);
+        if !judged.verdict.is_some_and(Verdict::is_fail) || speeds.contains(&one) {
             continue;
         }
+        speeds.push(one);
         let speed = &point.speed_rpm;
-        let one = match (&judged.lower, &judged.upper, &judged.replicate_mean) {
-            _ if point.shown.is_some() => format!(
-                "{speed} rpm showed {}",
-                point.shown.map_or("nothing", Shown::word)
-            ),
-            (Some(lower), Some(upper), Some(mean)) => format!(
-                "{speed} rpm read {} mPa.s, limits {} to {}",
-                support::figure(mean),
-                support::figure(lower),
-                support::figure(upper)
-            ),
-            _ => format!("{speed} rpm"),
-        };
-        if !outside.contains(&one) {
-            outside.push(one);
-        }
+        outside.push(
+            match (&judged.lower, &judged.upper, &judged.replicate_mean) {
+                _ if point.shown.is_some() => format!(
+                    "{speed} rpm showed {}",
+                    point.shown.map_or("nothing", Shown::word)
+                ),
+                (Some(lower), Some(upper), Some(mean)) => format!(
+                    "{speed} rpm read {} mPa.s, limits {} to {}{}",
+                    support::figure(mean),
+                    support::figure(lower),
+                    support::figure(upper),
+                    judged.guarded.as_deref().map_or(String::new(), accepted)
+                ),
+                _ => format!("{speed} rpm"),
+            },
+        );
     }
+    let how = match judgement.verdict {
+        Some(Verdict::ConditionalFail) => "fails conditionally",
+        _ => "fails",
+    };
     out.say(
         view.at("/computed/verdict"),
-        format!("the check fails: {}", outside.join("; ")),
+        format!("the check {how}: {}", outside.join("; ")),
     )
     .help(format!("{}{}", next(view), likeliest(view)));
 }
@@ -84,6 +92,15 @@ fn likeliest(view: &View<'_>) -> String {
         ". The likeliest causes by its figures: {}{tell}. shearbook show {} asks what other checks of that time say",
         named.join("; "),
         view.id
+    )
+}
+
+/// A reading may lie inside the limits and yet fail a guarded decision.
+fn accepted(by: &Guarded) -> String {
+    format!(
+        ", accepted {} to {}",
+        support::figure(&by.acceptance.lower),
+        support::figure(&by.acceptance.upper)
     )
 }
 

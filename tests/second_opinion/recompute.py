@@ -16,7 +16,7 @@ BOOK is records-example beside the project's tests where it is left out. Exit 3:
 import argparse
 import datetime
 import decimal
-import math
+import functools
 import sys
 import tomllib
 import zoneinfo
@@ -241,34 +241,100 @@ class Curve:
         return ratio
 
     def beta(self):
-        """d ln(eta)/dT at the certified temperature [1/K]."""
+        """d ln(eta)/dT at the certified temperature [1/K]; where the density bends there, the mean of its two slopes."""
         if self.coefficient is not None or self.slope_k is None:
             return self.coefficient
-        return -self.slope_k / (self.at + KELVIN - self.pole_k) ** 2
+        beta = -self.slope_k / (self.at + KELVIN - self.pole_k) ** 2
+        if self.kinematic:
+            knots = sorted((temperature_of(row), number(row["density_g_ml"])) for row in self.rows if "density_g_ml" in row)
+            slopes = [(rho - before) / (at - earlier) for (earlier, before), (at, rho) in zip(knots, knots[1:])
+                      if self.at in (earlier, at)]
+            beta += mean(slopes) / number(self.row["density_g_ml"])
+        return beta
 
 
 # --- uncertainty, for the guarded decisions --------------------------------------------------------------------------
 
 
-def student_factor(degrees):
-    """Two-sided 95.45 % quantile of Student's t for a whole number of degrees of freedom, by its finite sums."""
+TAIL = Decimal("0.0455")
+# Above so many degrees of freedom the expansion about the normal quantile has more digits than are needed.
+MANY_DEGREES = 2000
 
-    def inside(x):
-        angle = math.atan(x / math.sqrt(degrees))
-        sine, cosine = math.sin(angle), math.cos(angle)
-        term = cosine if degrees % 2 else 1.0
-        total, step = 0.0, 2 if degrees % 2 else 1
-        for _ in range(degrees // 2):
+
+def normal_quantile():
+    """z with 95.45 % of a normal distribution within it, by Newton's rule on the series of the share."""
+    z = Decimal(2)
+    for _ in range(8):
+        # The share within z is 2 pdf(z) (z + z^3/3 + z^5/15 + ...).
+        density = (-z * z / 2).exp() / (2 * PI).sqrt()
+        term, total, odd = z, Decimal(0), 1
+        while term > Decimal("1e-45"):
             total += term
-            term *= cosine * cosine * step / (step + 1)
-            step += 2
-        return 2 / math.pi * (angle + sine * total) if degrees % 2 else sine * total
+            odd += 2
+            term *= z * z / odd
+        z += (1 - TAIL - 2 * density * total) / (2 * density)
+    return z
 
-    low, high = 0.0, 1000.0
+
+def gamma_quotient(degrees):
+    """Gamma((nu + 1)/2) / Gamma(nu/2), from nu = 1 or 2 upwards in steps of 2."""
+    half = PI.sqrt() / 2
+    at, quotient = (1, 1 / PI.sqrt()) if degrees % 2 else (2, half)
+    while at < degrees:
+        quotient *= Decimal(at + 1) / at
+        at += 2
+    return quotient
+
+
+def outside(factor, degrees, quotient):
+    """Share of Student's distribution beyond the factor on both sides, and its density there.
+
+    The share is the incomplete beta function of nu/(nu + t^2) with nu/2 and 1/2, by its continued fraction.
+    """
+    shrink = 1 + factor * factor / degrees
+    density = quotient / (PI * degrees).sqrt() * (-Decimal(degrees + 1) / 2 * shrink.ln()).exp()
+    x, first, second = 1 / shrink, Decimal(degrees) / 2, Decimal("0.5")
+    # The convergents of the fraction, from its first partial numerators on.
+    above, below, last_above, last_below = Decimal(1), Decimal(1), Decimal(1), Decimal(0)
+    value = Decimal(1)
+    for step in range(1, 5000):
+        m = step // 2
+        if step % 2:
+            numerator = -(first + m) * (first + second + m) * x / ((first + 2 * m) * (first + 2 * m + 1))
+        else:
+            numerator = m * (second - m) * x / ((first + 2 * m - 1) * (first + 2 * m))
+        above, last_above = above + numerator * last_above, above
+        below, last_below = below + numerator * last_below, below
+        before, value = value, above / below
+        if step > 2 and abs(value - before) < Decimal("1e-40") * value:
+            break
+    # x^a (1 - x)^b / (a B(a, b)) is 2 t/nu times the density.
+    return 2 * factor / degrees * density / value, density
+
+
+@functools.lru_cache(maxsize=None)
+def student_factor(degrees):
+    """Two-sided 95.45 % quantile of Student's t for a whole number of degrees of freedom."""
+    if degrees > MANY_DEGREES:
+        z, nu = normal_quantile(), Decimal(degrees)
+        # Abramowitz and Stegun, 26.7.5.
+        return (
+            z
+            + (z**3 + z) / 4 / nu
+            + (5 * z**5 + 16 * z**3 + 3 * z) / 96 / nu**2
+            + (3 * z**7 + 19 * z**5 + 17 * z**3 - 15 * z) / 384 / nu**3
+            + (79 * z**9 + 776 * z**7 + 1482 * z**5 - 1920 * z**3 - 945 * z) / 92160 / nu**4
+        )
+    quotient = gamma_quotient(degrees)
+    factor = Decimal(2)
+    # The share outside is convex and too large at 2, so Newton's rule comes from below.
     for _ in range(200):
-        middle = (low + high) / 2
-        low, high = (middle, high) if inside(middle) < 0.9545 else (low, middle)
-    return Decimal(low)
+        share, density = outside(factor, degrees, quotient)
+        step = (share - TAIL) / (2 * density)
+        factor += step
+        if abs(step) < Decimal("1e-30"):
+            break
+    return factor
 
 
 def expanded_uncertainty(book, check, instrument, calibration, row, curve, temperatures, reference, full_range, readings):
@@ -337,12 +403,9 @@ def recompute(book, check):
         return computed
 
     thermometer = book.record("thermometers", check["thermometer"]) if "thermometer" in check else None
-    calibration = None
-    for candidate in (thermometer or {}).get("calibration", []):
-        if book.day(candidate["date"]) <= day and (
-            calibration is None or book.day(candidate["date"]) >= book.day(calibration["date"])
-        ):
-            calibration = candidate
+    begun = [candidate for candidate in (thermometer or {}).get("calibration", []) if book.instant(candidate["date"]) <= moment]
+    covering = [candidate for candidate in begun if day <= candidate["due"]]
+    calibration = max(covering or begun, key=lambda candidate: book.instant(candidate["date"]), default=None)
     geometry = book.record("geometries", check["geometry"]) if "geometry" in check else None
     spring = in_force(book, (instrument or {}).get("spring", []), "from", moment)
     torque_un_m = number(spring["full_scale_torque_un_m"]) if spring else None

@@ -7,7 +7,7 @@ use crate::history::compare::{Brought, NewCheck};
 use crate::history::difference::Difference;
 use crate::measure::{Exact, PERCENT_PLACES};
 use crate::record::check::{Check, Verdict};
-use crate::report::check_text::{chart, figure, row, signed};
+use crate::report::check_text::{acceptance, chart, figure, row, signed};
 use crate::report::forge::Forge;
 use crate::report::markup::{code, fenced};
 use std::collections::{BTreeMap, BTreeSet};
@@ -225,8 +225,8 @@ fn points(view: &View<'_>) -> String {
     let pairs = || judgement.points.iter().zip(&view.check.points);
     let rows = pairs().map(|(point, written)| row(point, written).to_vec());
     let rows = rows.map(|mut row| {
-        if let Some(verdict) = row.last_mut().filter(|verdict| *verdict == "fail") {
-            *verdict = "**fail**".to_owned();
+        if let Some(verdict) = row.last_mut().filter(|verdict| verdict.ends_with("fail")) {
+            *verdict = format!("**{verdict}**");
         }
         row
     });
@@ -241,6 +241,9 @@ fn points(view: &View<'_>) -> String {
     ]);
     let right = [true, false, true, true, false, true, false];
     let mut text = cut_table(&head, &right, rows.collect());
+    if let Some(line) = acceptance(view) {
+        text += &format!("\n{line}\n");
+    }
     let charts: String = pairs()
         .take(ROWS)
         .map(|(point, written)| chart(point, written))
