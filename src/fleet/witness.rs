@@ -127,6 +127,7 @@ pub fn witness(case: &Case<'_>, others: &Sessions) -> Witness {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::book::zone::Zone;
     use crate::fleet::session::Reading;
     use crate::measure::Exact;
 
@@ -146,7 +147,7 @@ mod tests {
             amended_by: None,
             consents: Vec::new(),
             performed,
-            date: performed.to_zoned(jiff::tz::TimeZone::UTC).date(),
+            date: Zone::utc().date(performed),
             occasion: None,
             condition: None,
             void: false,
