@@ -140,6 +140,23 @@ pub struct LabelFit {
     pub to_nominal_percent: f64,
 }
 
+/// Doubles settle it for most checks: exact sums are dear, and only what is near a third needs them.
+fn is_clearly_nearer_to_certified(
+    points: &[Compared<'_>],
+    certified: &Exact,
+    nominal: &Exact,
+) -> bool {
+    let share = nominal.to_f64() / certified.to_f64();
+    let (mut to_certified, mut to_nominal) = (0.0, 0.0);
+    for point in points {
+        let reading = point.reading.to_f64();
+        let (reference, range) = (point.reference.to_f64(), point.range.to_f64());
+        to_certified += ((reading - reference) / range).powi(2);
+        to_nominal += ((reading - reference * share) / range).powi(2);
+    }
+    to_nominal * 9.0 > to_certified * 1.01
+}
+
 /// Whether the points fit the label's nominal value far better than the certified one: the root mean square to nominal is
 /// under a third of that to certified, and the two values lie more than twice the expanded uncertainty apart. Then the two
 /// figures, else `None`. All in mPa.s; a reading exactly on the third is not under it.
@@ -153,6 +170,9 @@ pub fn nominal_fits_better(
 ) -> Option<LabelFit> {
     let apart = (certified - nominal).abs();
     if apart <= expanded_uncertainty * Exact::integer(2) || points.is_empty() {
+        return None;
+    }
+    if is_clearly_nearer_to_certified(points, certified, nominal) {
         return None;
     }
     let share = nominal.divide(certified)?;
