@@ -128,8 +128,8 @@ fn headings(page: &str) -> Vec<&str> {
 
 // The base book certifies 484.0 mPa.s and has a geometry of 30000 mPa.s times rpm at the instrument's spring, so the ranges
 // are 2500, 1000 and 500 mPa.s at 12, 30 and 60 rpm; with 1 % of the value and 1 % of the range the half-widths are 29.84,
-// 14.84 and 9.84. A reading of 485.0 lies 1/484 = 0.21 % above, which is 3, 7 and 10 % of those; one of 498.0 lies
-// 14/484 = 2.89 % above, which is 47, 94 and 142 %.
+// 14.84 and 9.84. A reading of 485.0 lies 1/484 = 0.21 % above, which is 3, 7 and 10 % of those; one of 470.0 lies
+// 14/484 = 2.89 % below, which is 47, 94 and 142 %.
 const SMALL_PAGE: &str = "\
 # What this change brings to the book
 
@@ -149,25 +149,25 @@ Performed 2026-03-02 11:00 by `op-01`; fluid lot `K-1`, bottle `1`; geometry `G-
 
 | rpm | zone | torque % | reading mPa.s | limits mPa.s | deviation % | verdict |
 | ---: | --- | ---: | ---: | --- | ---: | --- |
-| 12 | low | 19.9 | 498.0 | 454.16 to 513.84 | +2.89 | pass |
-| 30 | middle | 49.8 | 498.0 | 469.16 to 498.84 | +2.89 | pass |
-| 60 | high | 99.6 | 498.0 | 474.16 to 493.84 | +2.89 | **fail** |
+| 12 | low | 18.8 | 470.0 | 454.16 to 513.84 | -2.89 | pass |
+| 30 | middle | 47.0 | 470.0 | 469.16 to 498.84 | -2.89 | pass |
+| 60 | high | 94.0 | 470.0 | 474.16 to 493.84 | -2.89 | **fail** |
 
 Where each reading lies between its limits:
 
 ```text
-     12 rpm  [\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}|\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}o\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}]  +47 % of the band
-     30 rpm  [\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}|\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}o\u{b7}]  +94 % of the band
-     60 rpm  [\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}|\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}]> +142 % of the band
+     12 rpm  [\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}o\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}|\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}]  -47 % of the band
+     30 rpm  [\u{b7}o\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}|\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}]  -94 % of the band
+     60 rpm <[\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}|\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}\u{b7}]  -142 % of the band
 ```
 
 Deviation in % of the reference, beside the 2 counted checks before it:
 
 | rpm | 2026-03-02 09:00 | 2026-03-02 10:00 | this check |
 | ---: | ---: | ---: | ---: |
-| 12 | +0.21 pass | +0.21 pass | +2.89 pass |
-| 30 | +0.21 pass | +0.21 pass | +2.89 pass |
-| 60 | +0.21 pass | +0.21 pass | +2.89 **fail** |
+| 12 | +0.21 pass | +0.21 pass | -2.89 pass |
+| 30 | +0.21 pass | +0.21 pass | -2.89 pass |
+| 60 | +0.21 pass | +0.21 pass | -2.89 **fail** |
 
 ### `VM-1/2026-03-02-1000`: **pass**
 

@@ -108,6 +108,27 @@ fn the_trend_of_every_instrument_fits_the_terminal_and_draws() {
 }
 
 #[test]
+fn a_narrow_terminal_is_kept_to() {
+    let mut scratch = book(WARM);
+    scratch.set("COLUMNS", "60");
+    for arguments in [
+        vec!["show", "VM-1/2026-03-02-0900", "--budget"],
+        vec!["trend", "VM-1"],
+        vec!["selftest"],
+        of_example(&["trend", "VM-05", "--as-of", "2026-11-25"]),
+        of_example(&["show", "VM-07/2026-11-16-1120", "--budget"]),
+    ] {
+        let done = scratch.shearbook(&arguments).ends(0);
+        for line in done.out.lines() {
+            // The table of figures alone may be wider.
+            let is_figures =
+                line.contains(" to ") && line.contains("pass") || line.contains("fail");
+            assert!(is_figures || line.chars().count() <= 60, "{line}");
+        }
+    }
+}
+
+#[test]
 fn an_instrument_that_drifts_is_told_before_it_fails() {
     let scratch = Scratch::empty();
     let done = scratch

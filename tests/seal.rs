@@ -170,16 +170,16 @@ fn changed_reading_gets_new_figures() {
     let once = sealed(&scratch, draft("0900").as_bytes());
     let mended = String::from_utf8(once)
         .unwrap()
-        .replace("viscosity_mpa_s = 485.0", "viscosity_mpa_s = 498.0")
-        .replace("torque_percent = 19.4", "torque_percent = 19.9")
-        .replace("torque_percent = 48.5", "torque_percent = 49.8")
-        .replace("torque_percent = 97.0", "torque_percent = 99.6");
+        .replace("viscosity_mpa_s = 485.0", "viscosity_mpa_s = 470.0")
+        .replace("torque_percent = 19.4", "torque_percent = 18.8")
+        .replace("torque_percent = 48.5", "torque_percent = 47.0")
+        .replace("torque_percent = 97.0", "torque_percent = 94.0");
     let again = sealed(&scratch, mended.as_bytes());
     let fresh = sealed(&scratch, failing_draft("0900").as_bytes());
     assert_eq!(again, fresh);
-    // 498.0 lies 2.89 % over 484.0.
+    // 470.0 lies 2.89 % under 484.0.
     let text = scratch.read(&path);
-    assert!(text.contains("deviation_percent = 2.89"), "{text}");
+    assert!(text.contains("deviation_percent = -2.89"), "{text}");
     assert!(text.contains("verdict = \"fail\""));
 }
 

@@ -65,6 +65,8 @@ fn percent(part: &Exact, whole: &Exact) -> Option<Exact> {
 
 #[cfg(test)]
 mod tests {
+    use proptest::prelude::*;
+
     use super::*;
     use crate::measure::range::{Geometry, torque_from_reading};
 
@@ -200,5 +202,33 @@ mod tests {
         assert_eq!(nothing.to_fixed_string(2), "0.00");
         assert_eq!(deviation_percent(&x("1"), &x("0")), None);
         assert_eq!(deviation_of_range_percent(&x("1"), &x("1"), &x("0")), None);
+    }
+
+    proptest! {
+        #[test]
+        fn limits_widen_with_the_range_and_with_each_share(
+            reference in 1_i64..1_000_000,
+            range in 1_i64..1_000_000,
+            more in 1_i64..1_000_000,
+            fluid in 0_i64..500,
+            share in 1_i64..500,
+        ) {
+            let hundredth = |value| Exact::hundredths(value);
+            let half = |range: i64, fluid: i64, share: i64| {
+                half_width(
+                    &Exact::integer(reference),
+                    &Exact::integer(range),
+                    &hundredth(fluid),
+                    &hundredth(share),
+                )
+            };
+            let narrow = half(range, fluid, share);
+            prop_assert!(half(range + more, fluid, share) > narrow);
+            prop_assert!(half(range, fluid + 1, share) > narrow);
+            prop_assert!(half(range, fluid, share + 1) > narrow);
+            let around = |half: &Exact| Limits::around(&Exact::integer(reference), half);
+            let (inner, outer) = (around(&narrow), around(&half(range + more, fluid, share)));
+            prop_assert!(outer.lower <= inner.lower && outer.upper >= inner.upper);
+        }
     }
 }

@@ -8,9 +8,6 @@ use crate::measure::Exact;
 use crate::measure::uncertainty::Repeatability;
 use crate::record::fluid::CertifiedFigures;
 
-/// So many speeds stand side by side; more follow in a table of their own.
-const BESIDE: usize = 5;
-
 const NAME: usize = 24;
 const CELL: usize = 11;
 
@@ -45,7 +42,9 @@ pub fn render(view: &View<'_>, width: usize) -> String {
                 "  ",
             );
     }
-    for columns in columns.chunks(BESIDE) {
+    // What does not fit beside the others follows in a table of its own.
+    let beside = (width.saturating_sub(NAME + 2) / CELL).max(1);
+    for columns in columns.chunks(beside) {
         let mut row = |name: &str, cell: &dyn Fn(&UncertaintyFigures) -> String| {
             text += &format!("  {name:<NAME$}");
             for (_, told) in columns {

@@ -71,7 +71,12 @@ pub fn render(ranked: &Ranked, witness: &Witness, width: usize) -> String {
     if ranked.causes.is_empty() {
         return text;
     }
-    text += "what may have caused this, the likeliest first; it suggests and does not judge\n";
+    text += &wrapped(
+        "what may have caused this, the likeliest first; it suggests and does not judge",
+        width,
+        "",
+        "  ",
+    );
     for (index, cause) in ranked.causes.iter().enumerate() {
         let number = format!("  {}. ", index + 1);
         let sentence = format!("{}: {}", spoken(cause.kind.word()), cause.message());

@@ -11,9 +11,10 @@ pub fn agree(rows: &[Row]) -> bool {
 }
 
 pub fn text(rows: &[Row], version: &str, width: usize) -> String {
-    let mut text = format!(
-        "shearbook {version}: published values and worked examples, computed by this program\n"
+    let head = format!(
+        "shearbook {version}: published values and worked examples, computed by this program"
     );
+    let mut text = wrapped(&head, width, "", "  ");
     let mut topic = "";
     let mut source = "";
     for row in rows {
