@@ -434,6 +434,7 @@ fn bench(options: &Options) -> io::Result<()> {
     compare(parse, read, 6.0);
     compare(validate, cat, 1.6);
     peak(&root, options.checks)?;
+    fleet(&root, options)?;
     gate(&root, &example, options)?;
     if options.peers {
         peers(&top.join("peers"), &example, options)?;
@@ -452,6 +453,27 @@ fn peak(root: &Path, checks: usize) -> io::Result<()> {
     println!(
         "  peak memory of validate {held:.1} MiB   target at most {most:.1} MiB, 32 MiB and 256 bytes a check: {verdict}"
     );
+    Ok(())
+}
+
+/// All checks of the book are of one lot, so a trace of it finds every one.
+fn fleet(root: &Path, options: &Options) -> io::Result<()> {
+    let mut all = [
+        Contender::new(
+            "trend of one instrument",
+            shearbook(root, &["trend", "VM-001"]),
+        ),
+        Contender::new(
+            "trace of the lot of all checks",
+            shearbook(root, &["trace", "K-2291"]),
+        ),
+        Contender::new("status", shearbook(root, &["status"])),
+    ];
+    let title = format!("trend and trace over {} checks", options.checks);
+    race(&title, options.rounds, &mut all)?;
+    let [trend, trace, status] = &all;
+    compare(trend, status, 1.3);
+    compare(trace, status, 1.3);
     Ok(())
 }
 
