@@ -16,9 +16,11 @@ mod review;
 mod schema;
 mod seal;
 mod show;
+mod simulate;
 mod status;
 mod template;
 mod tour;
+mod trace;
 mod validate;
 
 use crate::book::{Clock, LoadError};
@@ -113,6 +115,14 @@ enum Command {
     ///
     /// Example: shearbook status --as-of 2026-11-25
     Status(status::Arguments),
+    /// All that rests on a lot, bottle, thermometer, bath, geometry, instrument, person or policy; or the window behind a failed check
+    ///
+    /// Example: shearbook trace K-2291 --since 2026-06-01
+    Trace(trace::Arguments),
+    /// Which past verdicts would differ under a policy that is not in force; changes nothing
+    ///
+    /// Example: shearbook simulate --policy draft.toml --since 2026-01-01
+    Simulate(simulate::Arguments),
     /// Judge what is staged, as the commit hook does
     ///
     /// Example: shearbook gate
@@ -149,6 +159,8 @@ impl Command {
             Command::Show(_) => "show",
             Command::Review(_) => "review",
             Command::Status(_) => "status",
+            Command::Trace(_) => "trace",
+            Command::Simulate(_) => "simulate",
             Command::Gate(_) => "gate",
             Command::Compare(_) => "compare",
             Command::Hook(_) => "hook",
@@ -247,6 +259,8 @@ pub fn main() -> ExitCode {
         Command::Show(arguments) => show::run(&cli.common, arguments),
         Command::Review(arguments) => review::run(&cli.common, arguments),
         Command::Status(arguments) => status::run(&cli.common, arguments),
+        Command::Trace(arguments) => trace::run(&cli.common, arguments),
+        Command::Simulate(arguments) => simulate::run(&cli.common, arguments),
         Command::Gate(arguments) => gate::run(&cli.common, arguments),
         Command::Compare(arguments) => compare::run(&cli.common, arguments),
         Command::Hook(arguments) => hook::run(&cli.common, arguments),
