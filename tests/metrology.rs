@@ -317,7 +317,7 @@ fn mineral_oil_has_the_published_law_beside_it() {
     let path = check_path("0900");
     scratch.write(
         &path,
-        &draft("0900").replace("temperature_c = 25.00", "temperature_c = 60.00"),
+        draft("0900").replace("temperature_c = 25.00", "temperature_c = 60.00"),
     );
     let document = json(&scratch, &["show", "VM-1/2026-03-02-0900"]);
     let law = document["d341_mpa_s"].as_f64().unwrap();

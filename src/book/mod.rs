@@ -190,6 +190,8 @@ pub struct Book {
     /// All paths seen in the fact folders.
     pub entries: Vec<Entry>,
     pub files_read: usize,
+    /// A policy that judges as if it had always been in force; it stands on no shelf.
+    tried: Option<Loaded<Policy>>,
 }
 
 /// Why a book could not be judged.
@@ -356,6 +358,7 @@ impl Book {
             faults: loading.faults,
             entries: loading.entries,
             files_read: loading.files_read,
+            tried: None,
         })
     }
 
@@ -398,6 +401,7 @@ impl Book {
             faults: loading.faults,
             entries: loading.entries,
             files_read: loading.files_read,
+            tried: None,
         })
     }
 
@@ -431,6 +435,16 @@ impl Book {
             .unwrap_or_else(|| self.zone.date(self.clock.now))
     }
 
+    /// Has a policy judge in place of every other that would judge the same instruments, on every day.
+    pub fn try_policy(&mut self, policy: Loaded<Policy>) {
+        self.tried = Some(policy);
+    }
+
+    /// The policy that is tried.
+    pub fn tried(&self) -> Option<&Loaded<Policy>> {
+        self.tried.as_ref()
+    }
+
     /// The policy in force on a day for a group of instruments.
     pub fn policy_at(&self, date: Date, group: Option<&str>) -> Option<&Loaded<Policy>> {
         let in_force = |policy: &&Loaded<Policy>| policy.effective <= date;
@@ -451,6 +465,14 @@ impl Book {
             .filter(in_force)
             .filter(names)
             .collect();
+        // One without groups leaves those to the policies that name them.
+        let tried = self.tried.as_ref().filter(|tried| match tried.groups {
+            Some(_) => names(tried),
+            None => own.is_empty(),
+        });
+        if tried.is_some() {
+            return tried;
+        }
         if let Some(index) = newest(own.clone()) {
             return own.get(index).copied();
         }
@@ -639,6 +661,28 @@ impl Checks {
         if let Err(at) = self.find(id) {
             self.0.insert(at, (id.into(), facts));
         }
+    }
+
+    /// As [`Checks::get`], with the id as it is held here.
+    pub fn entry(&self, id: &str) -> Option<(&str, Option<&CheckFacts>)> {
+        let (id, facts) = self.0.get(self.find(id).ok()?)?;
+        Some((id, facts.as_ref()))
+    }
+
+    /// The first record of a check and its amendments, by the id of the first.
+    pub fn line<'a>(
+        &'a self,
+        first: &str,
+    ) -> impl Iterator<Item = (&'a str, Option<&'a CheckFacts>)> {
+        let from = self.find(first).unwrap_or_else(|at| at);
+        let below = self.0.get(from..).unwrap_or_default().iter();
+        below
+            .map(|(id, facts)| (&**id, facts.as_ref()))
+            .take_while(move |(id, _)| id.starts_with(first))
+            .filter(move |(id, _)| {
+                let rest = id.strip_prefix(first);
+                rest.is_some_and(|rest| rest.is_empty() || rest.starts_with(".a"))
+            })
     }
 
     pub fn iter(&self) -> impl Iterator<Item = (&str, Option<&CheckFacts>)> {

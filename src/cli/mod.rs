@@ -17,9 +17,11 @@ mod schema;
 mod seal;
 mod selftest;
 mod show;
+mod simulate;
 mod status;
 mod template;
 mod tour;
+mod trace;
 mod trend;
 mod validate;
 
@@ -119,6 +121,14 @@ enum Command {
     ///
     /// Example: shearbook trend VM-01
     Trend(trend::Arguments),
+    /// All that rests on a lot, bottle, thermometer, bath, geometry, instrument, person or policy; or the window behind a failed check
+    ///
+    /// Example: shearbook trace K-2291 --since 2026-06-01
+    Trace(trace::Arguments),
+    /// Which past verdicts would differ under a policy that is not in force; changes nothing
+    ///
+    /// Example: shearbook simulate --policy draft.toml --since 2026-01-01
+    Simulate(simulate::Arguments),
     /// Judge what is staged, as the commit hook does
     ///
     /// Example: shearbook gate
@@ -160,6 +170,8 @@ impl Command {
             Command::Review(_) => "review",
             Command::Status(_) => "status",
             Command::Trend(_) => "trend",
+            Command::Trace(_) => "trace",
+            Command::Simulate(_) => "simulate",
             Command::Gate(_) => "gate",
             Command::Compare(_) => "compare",
             Command::Hook(_) => "hook",
@@ -260,6 +272,8 @@ pub fn main() -> ExitCode {
         Command::Review(arguments) => review::run(&cli.common, arguments),
         Command::Status(arguments) => status::run(&cli.common, arguments),
         Command::Trend(arguments) => trend::run(&cli.common, arguments),
+        Command::Trace(arguments) => trace::run(&cli.common, arguments),
+        Command::Simulate(arguments) => simulate::run(&cli.common, arguments),
         Command::Gate(arguments) => gate::run(&cli.common, arguments),
         Command::Compare(arguments) => compare::run(&cli.common, arguments),
         Command::Hook(arguments) => hook::run(&cli.common, arguments),
