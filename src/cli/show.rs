@@ -7,7 +7,7 @@ use crate::book::line;
 use crate::book::view::View;
 use crate::fleet::session::{Gathering, Session};
 use crate::fleet::trend::last_touched;
-use crate::fleet::witness::{Case, FAR_DAYS, NEAR_DAYS, witness};
+use crate::fleet::witness::{Case, FAR_DAYS, NEAR_DAYS, passed_after, witness};
 use crate::measure::pattern::{Witness, causes};
 use crate::parse::layout::{CheckName, Slot, check_path, slot};
 use crate::parse::parse;
@@ -61,8 +61,11 @@ pub(super) fn find(common: &mut Common, given: &str) -> Result<(Disk, Book, Stri
 fn told(common: &Common, disk: &Disk, view: &View<'_>) -> Result<Told, Trouble> {
     let ranked = causes(&evidence(view, Witness::default()));
     if ranked.causes.is_empty() {
-        let witness = Witness::default();
-        return Ok(Told { ranked, witness });
+        return Ok(Told {
+            ranked,
+            witness: Witness::default(),
+            passed_after: None,
+        });
     }
     let sessions = {
         let near = near(disk, view)?;
@@ -88,9 +91,23 @@ fn told(common: &Common, disk: &Disk, view: &View<'_>) -> Result<Told, Trouble> 
         since,
     };
     let witness = witness(&case, &sessions);
+    let touched = |at| {
+        let instrument = view.instrument?;
+        last_touched(view.book, instrument, at)
+    };
+    let passed_after = passed_after(&case, &sessions, &touched).map(str::to_owned);
+    let mut ranked = causes(&evidence(view, witness.clone()));
+    if passed_after.is_some() {
+        ranked.causes.retain(|cause| !cause.kind.stays());
+        for group in &mut ranked.cannot_tell {
+            group.causes.retain(|kind| !kind.stays());
+        }
+        ranked.cannot_tell.retain(|group| group.causes.len() > 1);
+    }
     Ok(Told {
-        ranked: causes(&evidence(view, witness.clone())),
+        ranked,
         witness,
+        passed_after,
     })
 }
 
@@ -175,7 +192,7 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
                 true => budget_text::render(&view, width),
                 false => String::new(),
             };
-            let pattern = pattern_text::render(&told.ranked, &told.witness, width);
+            let pattern = pattern_text::render(&told, width);
             check_text::render(&view, width)
                 + &pattern
                 + &budget

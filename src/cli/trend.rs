@@ -68,8 +68,8 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
     };
     let Some(trend) = &member.trend else {
         return Err(Trouble::Unusable(SourceError::new(
-            format!("instruments/{wanted}.toml cannot be understood"),
-            "run shearbook validate, which tells what is wrong with it",
+            format!("instruments/{wanted}.toml has errors, so its checks make no trend"),
+            "run shearbook validate, which tells what is wrong with it, or with what it names",
         )));
     };
     if let Some(errors) = fleet_text::errors(&fleet) {

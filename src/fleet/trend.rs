@@ -5,11 +5,12 @@
 
 use super::Seen;
 use super::session::{Reading, Session};
+use crate::book::zone::Zone as TimeZone;
 use crate::book::{Book, Loaded};
 use crate::measure::interval::{Advice, Answer, AsFound, CHART_LEAST, Practice, Reason, advise};
 use crate::measure::series::{
-    CHART_WIDTH, Drifting, EWMA_LAMBDA, Ewma, Individuals, Line, Outlook, baseline_length,
-    crossing, drifting, ewma, individuals_on_baseline, line,
+    CHART_WIDTH, Drifting, EWMA_LAMBDA, Ewma, Individuals, LINE_LEAST, Line, Outlook,
+    baseline_length, crossing, drifting, ewma, individuals_on_baseline, line,
 };
 use crate::measure::zone::Zone;
 use crate::record::When;
@@ -21,6 +22,9 @@ use std::collections::BTreeMap;
 
 /// Sessions by the id of their check.
 pub type Sessions = BTreeMap<Box<str>, Session>;
+
+/// Nothing is predicted from checks that lie closer together than this, in days: what a series does in a week is scatter.
+pub const LEAST_SPAN_DAYS: f64 = 7.0;
 
 /// How far ahead a crossing is predicted, in days.
 pub const HORIZON_DAYS: f64 = 3650.0;
@@ -78,6 +82,7 @@ pub struct Series<'a> {
     pub is_current: bool,
     /// In order of time, never empty.
     pub marks: Vec<Mark<'a>>,
+    time_zone: &'a TimeZone,
     /// `None` while there are too few results to set limits.
     pub chart: Option<Individuals>,
     pub ewma: Option<Ewma>,
@@ -101,8 +106,9 @@ impl Series<'_> {
     /// The day that lies so many days after the first check of the series; `None` beyond the calendar.
     pub fn day_at(&self, x: f64) -> Option<Date> {
         let first = self.marks.first()?;
-        let days = jiff::Span::new().try_days(x.floor() as i64).ok()?;
-        first.day.checked_add(days).ok()
+        let after = jiff::SignedDuration::try_from_secs_f64(x * 86_400.0).ok()?;
+        let at = first.performed.checked_add(after).ok()?;
+        Some(self.time_zone.date(at))
     }
 }
 
@@ -124,6 +130,8 @@ pub struct Trend<'a> {
     pub series: Vec<Series<'a>>,
     /// `None` where no policy says how long a check holds.
     pub advice: Option<IntervalAdvice<'a>>,
+    /// Checks with a point that showed no figure, which no series holds.
+    pub not_drawn: Vec<(&'a str, Date)>,
 }
 
 impl Trend<'_> {
@@ -198,7 +206,21 @@ pub fn trend<'a>(basis: &Basis<'a, '_>) -> Trend<'a> {
         }
     }
     let advice = advice(basis, &sessions, &starts, &series);
-    Trend { series, advice }
+    let not_drawn = sessions
+        .iter()
+        .filter(|(_, session)| {
+            let readings = session.readings.iter();
+            readings
+                .clone()
+                .any(|reading| reading.deviation_percent.is_none())
+        })
+        .map(|(id, session)| (*id, session.date))
+        .collect();
+    Trend {
+        series,
+        advice,
+        not_drawn,
+    }
 }
 
 /// When new series begin, in order of time.
@@ -304,7 +326,8 @@ fn series_of<'a>(
     let newest = marks.last();
     let limit = newest.map_or(0.0, |mark| mark.acceptance);
     let newest_x = newest.map_or(0.0, |mark| mark.x);
-    let enough = y.len() >= crate::measure::series::LINE_LEAST;
+    let long_enough = newest_x >= LEAST_SPAN_DAYS;
+    let enough = y.len() >= LINE_LEAST && long_enough;
     let outlook = line
         .as_ref()
         .filter(|_| is_current && enough)
@@ -313,7 +336,10 @@ fn series_of<'a>(
         days_from(first, basis.book.end_of(next)).max(newest_x)
     });
     let drifting = match is_current {
-        true => drifting(&x, &y, least, -limit, limit, next_x),
+        true => drifting(&x, &y, least, -limit, limit, next_x).map(|signs| Drifting {
+            ahead: signs.ahead.filter(|_| long_enough),
+            ..signs
+        }),
         false => None,
     };
     Series {
@@ -322,6 +348,7 @@ fn series_of<'a>(
         start,
         is_current,
         marks,
+        time_zone: &basis.book.zone,
         chart,
         ewma,
         line,
@@ -388,32 +415,39 @@ fn advice<'a>(
     let mut advice = advise(&as_found(&found), present, &practice)?;
     // Of the control charts the one that advises the least; among equals one that tells a trend.
     let mut least: Option<(&Series<'a>, Answer)> = None;
+    let nearness = |one: &Series<'a>| {
+        let newest = one.marks.last();
+        newest.map_or(0.0, |mark| mark.deviation.abs() / mark.acceptance)
+    };
     for one in series.iter().filter(|one| one.is_current) {
+        let limit = one.marks.last().map_or(0.0, |mark| mark.acceptance);
+        if limit <= 0.0 {
+            continue;
+        }
         let results: Vec<(Timestamp, f64)> = one
             .marks
             .iter()
-            .filter(|mark| mark.condition == Some(Condition::AsFound) && mark.half_width > 0.0)
+            .filter(|mark| mark.condition == Some(Condition::AsFound))
             .map(|mark| {
-                let share = mark.deviation / mark.half_width;
-                let passed = mark.verdict == Some(Verdict::Pass);
-                (
-                    mark.performed,
-                    if passed {
-                        share.clamp(-1.0, 1.0)
-                    } else {
-                        share
-                    },
-                )
+                // By the limits of today, or a new policy would look like a drift.
+                let share = mark.deviation / limit;
+                let passed = mark.verdict == Some(Verdict::Pass) && mark.acceptance <= limit;
+                let share = if passed {
+                    share.clamp(-1.0, 1.0)
+                } else {
+                    share
+                };
+                (mark.performed, share)
             })
             .collect();
         let own = advise(&as_found(&results), present, &practice);
         let Some(own) = own.map(|own| own.control_chart) else {
             continue;
         };
-        if least
-            .as_ref()
-            .is_none_or(|(_, known)| rank(&own) < rank(known))
-        {
+        if least.as_ref().is_none_or(|(other, known)| {
+            let (mine, its) = (rank(&own), rank(known));
+            mine < its || (mine == its && nearness(one) > nearness(other))
+        }) {
             least = Some((one, own));
         }
     }
@@ -460,7 +494,7 @@ fn worst_share(session: &Session) -> Option<f64> {
     for reading in &session.readings {
         let share = match (
             reading.deviation_of_range_percent,
-            reading.half_width_of_range_percent,
+            reading.acceptance_of_range_percent,
         ) {
             (Some(deviation), Some(half)) if half > 0.0 => deviation / half,
             (None, Some(_)) => 2.0,

@@ -78,7 +78,8 @@ fn crossing(series: &Series<'_>, ahead: &Crossing) -> Option<String> {
         let day = day(series, meeting)?;
         Some(match passed {
             true => "already".to_owned(),
-            false => format!("about {day}"),
+            // The next check may be overdue.
+            false => format!("on about {day}"),
         })
     };
     match (&ahead.centre, &ahead.band) {

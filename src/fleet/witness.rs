@@ -41,6 +41,40 @@ fn means(session: &Session) -> Vec<Mean> {
         .collect()
 }
 
+fn passed(session: &Session) -> bool {
+    matches!(
+        session.verdict,
+        Some(Verdict::Pass | Verdict::ConditionalPass)
+    )
+}
+
+/// A check of the same instrument with the same lot and geometry that passed soon after, by its id. `touched` tells when
+/// something was last done to the instrument up to a time: it must not lie between the two.
+pub fn passed_after<'a>(
+    case: &Case<'_>,
+    others: &'a Sessions,
+    touched: &dyn Fn(Timestamp) -> Option<Timestamp>,
+) -> Option<&'a str> {
+    let own = case.session;
+    let soon = |other: &Session| {
+        let days = days_apart(other, own);
+        days > 0.0 && days <= NEAR_DAYS
+    };
+    others
+        .iter()
+        .filter(|(_, other)| {
+            other.instrument == own.instrument
+                && other.fluid == own.fluid
+                && other.geometry == own.geometry
+                && !other.void
+                && passed(other)
+                && soon(other)
+                && touched(other.performed).is_none_or(|at| at <= own.performed)
+        })
+        .min_by_key(|(_, other)| other.performed)
+        .map(|(id, _)| &**id)
+}
+
 /// What the others say, of those that count; the check itself and void ones are left out.
 pub fn witness(case: &Case<'_>, others: &Sessions) -> Witness {
     let own = case.session;
@@ -69,8 +103,23 @@ pub fn witness(case: &Case<'_>, others: &Sessions) -> Witness {
     let here = |other: &Session| other.instrument == own.instrument && untouched(other);
     let lot_that_day = of(&|other| elsewhere(other) && same_day(other) && same_bottle(other))
         .or_else(|| of(&|other| elsewhere(other) && same_day(other) && same_lot(other)));
-    let other_lots_here =
-        |other: &Session| here(other) && !same_lot(other) && within(other, FAR_DAYS);
+    let last_good = others
+        .iter()
+        .filter(|other| {
+            here(other)
+                && passed(other)
+                && other.performed < own.performed
+                && (same_lot(other) || other.geometry == own.geometry)
+        })
+        .max_by_key(|other| (other.performed, same_lot(other)));
+    // What came before the last good check says nothing of a sudden change.
+    let other_lots_here = |other: &Session| {
+        let since = last_good.map(|good| good.performed);
+        here(other)
+            && !same_lot(other)
+            && within(other, FAR_DAYS)
+            && since.is_none_or(|since| other.performed > since)
+    };
     Witness {
         lot_that_day,
         lot_other_days: of(&|other| {
@@ -105,22 +154,10 @@ pub fn witness(case: &Case<'_>, others: &Sessions) -> Witness {
         }),
         lots_here: of(&|other| other_lots_here(other) && !same_day(other))
             .or_else(|| of(&|other| other_lots_here(other))),
-        last_good: others
-            .iter()
-            .filter(|other| {
-                here(other)
-                    && matches!(
-                        other.verdict,
-                        Some(Verdict::Pass | Verdict::ConditionalPass)
-                    )
-                    && other.performed < own.performed
-                    && (same_lot(other) || other.geometry == own.geometry)
-            })
-            .max_by_key(|other| (other.performed, same_lot(other)))
-            .map(|other| LastGood {
-                means: means(other),
-                same_lot: same_lot(other),
-            }),
+        last_good: last_good.map(|other| LastGood {
+            means: means(other),
+            same_lot: same_lot(other),
+        }),
     }
 }
 
@@ -190,13 +227,17 @@ mod tests {
 
     #[test]
     fn each_question_is_asked_of_its_own_checks() {
+        let mut here = session("VM-1", -7, "K-2", 0.2);
+        here.verdict = Some(Verdict::Fail);
         let found = ask(
             vec![
+                ("good", session("VM-1", -9, "K-2", 0.1)),
+                ("before", session("VM-1", -20, "K-2", 7.0)),
                 ("same day", session("VM-2", 0, "K-1", -1.9)),
                 ("other day", session("VM-2", -5, "K-1", 0.1)),
                 ("long ago", session("VM-2", -50, "K-1", 5.0)),
                 ("other lot", session("VM-2", -6, "K-2", 0.3)),
-                ("here", session("VM-1", -7, "K-2", 0.2)),
+                ("here", here),
                 ("here later", session("VM-1", 3, "K-2", 9.0)),
             ],
             None,
@@ -217,10 +258,29 @@ mod tests {
 
     #[test]
     fn nothing_is_compared_across_a_repair() {
-        let found = ask(vec![("here", session("VM-1", -7, "K-2", 0.2))], Some(-3));
+        let mut failed = session("VM-1", -6, "K-2", 0.2);
+        failed.verdict = Some(Verdict::Fail);
+        let others = || {
+            vec![
+                ("good", session("VM-1", -7, "K-1", 0.2)),
+                ("failed", failed.clone()),
+            ]
+        };
+        let found = ask(others(), Some(-3));
         assert_eq!((found.lots_here, found.last_good), (None, None));
-        let found = ask(vec![("here", session("VM-1", -7, "K-2", 0.2))], Some(-8));
+        let found = ask(others(), Some(-8));
         assert!(found.lots_here.is_some() && found.last_good.is_some());
+        // A pass with the same lot soon after, nothing having been done in between.
+        let own = session("VM-1", 0, "K-1", -2.0);
+        let later: Sessions = [(Box::from("later"), session("VM-1", 1, "K-1", 0.1))].into();
+        let case = Case {
+            id: "own",
+            session: &own,
+            since: None,
+        };
+        assert_eq!(passed_after(&case, &later, &|_| None), Some("later"));
+        let repaired = Some(own.performed + jiff::SignedDuration::from_hours(1));
+        assert_eq!(passed_after(&case, &later, &|_| repaired), None);
         // A void check says nothing.
         let mut void = session("VM-2", 0, "K-1", 1.0);
         void.void = true;

@@ -164,7 +164,7 @@ pub enum Reason {
     FoundEarly { used: f64, after_days: f64 },
     /// Staircase, unchanged: the newest result is inside, but not within that share.
     NearLimit { used: f64, within_share: f64 },
-    /// Staircase, shorter: the newest result is outside.
+    /// Staircase, shorter, and control chart, unchanged: the newest result is outside.
     Outside { used: f64 },
 
     /// Control chart or reliability, unchanged: all results are of one time, so nothing is known of how they change.
@@ -412,7 +412,13 @@ fn control_chart(found: &[AsFound], present: &Present) -> Option<Proposal> {
     let longest = f64::from(present.longest().0);
     let meeting = line.band_meets(newest, -1.0, 1.0, newest + longest);
     let has_trend = line.has_trend();
+    // However steady the line, what was found outside is no reason for longer.
+    let is_outside = found.last().is_some_and(|newest| !newest.is_inside());
     let Some(meeting) = meeting else {
+        if is_outside {
+            let used = *used.last()?;
+            return Some(present.keep(Reason::Outside { used }));
+        }
         let reason = if has_trend {
             Reason::TrendStaysInside {
                 trend,
@@ -429,7 +435,7 @@ fn control_chart(found: &[AsFound], present: &Present) -> Option<Proposal> {
     let (days, side) = (meeting.x - newest, meeting.side);
     Some(if has_trend {
         present.propose(days, Reason::TrendMeetsLimit { trend, days, side })
-    } else if days < f64::from(present.days) {
+    } else if days < f64::from(present.days) || is_outside {
         present.keep(Reason::ScatterReachesLimit { trend, days, side })
     } else {
         present.propose(days, Reason::SteadyUntil { trend, days })

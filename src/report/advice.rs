@@ -42,7 +42,12 @@ fn share_of_limit(used: f64) -> String {
 pub fn sentence(advice: &IntervalAdvice<'_>, answer: &Answer) -> String {
     match answer {
         Answer::TooFew { results, least } => {
-            format!("{results} as-found results are too few to say anything; it needs {least}")
+            let are = if *results == 1 {
+                "result is"
+            } else {
+                "results are"
+            };
+            format!("{results} as-found {are} too few to say anything; it needs {least}")
         }
         Answer::Proposal(proposal) => {
             let cap = match proposal.cap {
@@ -75,7 +80,7 @@ fn reason(advice: &IntervalAdvice<'_>, proposal: &Proposal) -> String {
     };
     match &proposal.reason {
         Reason::WithinShare { used, within_share } => format!(
-            "the newest result used {}, within {}",
+            "the worst of the newest results used {}, within {}",
             share_of_limit(*used),
             percent(*within_share)
         ),
@@ -85,11 +90,13 @@ fn reason(advice: &IntervalAdvice<'_>, proposal: &Proposal) -> String {
             days(*after_days)
         ),
         Reason::NearLimit { used, within_share } => format!(
-            "the newest result used {}, inside but not within {}",
+            "the worst of the newest results used {}, inside but not within {}",
             share_of_limit(*used),
             percent(*within_share)
         ),
-        Reason::Outside { .. } => "the newest result lies outside the permissible error".to_owned(),
+        Reason::Outside { .. } => {
+            "a result of the newest interval lies outside the permissible error".to_owned()
+        }
         Reason::OneTime => {
             "all results are of one time, so nothing is known of how they change".to_owned()
         }

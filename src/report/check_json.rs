@@ -63,6 +63,7 @@ struct Pattern {
     causes: Vec<Cause>,
     cannot_tell: Vec<Indistinct>,
     witnesses: Vec<Asked>,
+    passed_after: Option<String>,
 }
 
 #[derive(Serialize)]
@@ -114,6 +115,7 @@ impl Pattern {
                     deviation_percent: figure(found.gain_percent),
                 })
                 .collect(),
+            passed_after: told.passed_after.clone(),
         })
     }
 }

@@ -8,7 +8,7 @@ use crate::book::view::View;
 use crate::measure::judge::JudgedPoint;
 use crate::measure::{Exact, PERCENT_PLACES};
 use crate::record::check::{Point, Verdict};
-use crate::record::policy::{Decision, ZoneName};
+use crate::record::policy::{Basis, Decision, ZoneName};
 
 /// The columns of the chart between the marks of the limits.
 const CHART: usize = 25;
@@ -84,8 +84,12 @@ pub fn render(view: &View<'_>, width: usize) -> String {
         line(
             "temperature",
             format!(
-                "{} \u{b0}C, mean as corrected",
-                mean.to_fixed_string(MEAN_PLACES)
+                "{} \u{b0}C, mean as corrected{}",
+                mean.to_fixed_string(MEAN_PLACES),
+                match view.policy.map(|policy| policy.basis) {
+                    Some(Basis::Certified) => "; the reference is not moved to it",
+                    _ => "",
+                }
             ),
         );
     }
@@ -178,11 +182,14 @@ pub(super) fn acceptance(view: &View<'_>) -> Option<String> {
             && !speeds.contains(&&speed.value)
         {
             speeds.push(&speed.value);
-            told.push(format!(
-                "{} to {} at {speed} rpm",
-                figure(&by.acceptance.lower),
-                figure(&by.acceptance.upper),
-            ));
+            told.push(match by.too_large {
+                true => format!("none at {speed} rpm, where the uncertainty is as large"),
+                false => format!(
+                    "{} to {} at {speed} rpm",
+                    figure(&by.acceptance.lower),
+                    figure(&by.acceptance.upper),
+                ),
+            });
         }
     }
     (!told.is_empty()).then(|| {

@@ -8,6 +8,9 @@ use crate::measure::pattern::{Elsewhere, Ranked, Witness};
 pub struct Told {
     pub ranked: Ranked,
     pub witness: Witness,
+    /// A check that passed soon after with the same lot and geometry, nothing having been done to the instrument; then causes
+    /// that would have stayed are left out.
+    pub passed_after: Option<String>,
 }
 
 /// A cause as it is read out.
@@ -43,22 +46,22 @@ pub fn witnesses(witness: &Witness) -> Vec<(&'static str, &Elsewhere)> {
     .collect()
 }
 
-pub fn render(ranked: &Ranked, witness: &Witness, width: usize) -> String {
-    let Some(pattern) = &ranked.pattern else {
-        return String::new();
-    };
+pub fn render(told: &Told, width: usize) -> String {
+    let Told {
+        ranked, witness, ..
+    } = told;
     let mut text = "\n".to_owned();
-    text += &wrapped(
-        &format!(
+    let line = match &ranked.pattern {
+        Some(pattern) => format!(
             "pattern: zero offset {} % of torque, gain error {} %, non-linearity {:.2} % of range",
             signed(pattern.zero_offset_percent),
             signed(pattern.gain_error_percent),
             pattern.non_linearity_percent
         ),
-        width,
-        "",
-        "  ",
-    );
+        None if ranked.causes.is_empty() => return String::new(),
+        None => "pattern: none with one speed".to_owned(),
+    };
+    text += &wrapped(&line, width, "", "  ");
     if ranked.within_noise {
         return text
             + &wrapped(
@@ -121,7 +124,16 @@ pub fn render(ranked: &Ranked, witness: &Witness, width: usize) -> String {
             "    ",
         );
     }
-    if found.is_empty() {
+    if let Some(id) = &told.passed_after {
+        text += &wrapped(
+            &printable(&format!(
+                "Check {id} passed soon after with the same lot and geometry, and nothing was done to the instrument: so it was neither its spring nor the lot."
+            )),
+            width,
+            "  ",
+            "    ",
+        );
+    } else if found.is_empty() {
         text += &wrapped(
             "No other check was made near enough to ask.",
             width,

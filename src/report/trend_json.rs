@@ -20,6 +20,7 @@ struct Document<'a> {
     next_due: Option<String>,
     drifting: bool,
     series: Vec<One<'a>>,
+    not_drawn: Vec<&'a str>,
     advice: Option<Advised<'a>>,
 }
 
@@ -211,6 +212,7 @@ pub fn render(member: &Member<'_>, trend: &Trend<'_>, as_of: Date) -> String {
         next_due: member.next_due.map(|due| due.to_string()),
         drifting: trend.drifting().next().is_some(),
         series: trend.series.iter().map(one).collect(),
+        not_drawn: trend.not_drawn.iter().map(|(id, _)| *id).collect(),
         advice: advised,
     })
 }

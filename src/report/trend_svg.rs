@@ -75,11 +75,12 @@ pub fn render(member: &Member<'_>, trend: &Trend<'_>, as_of: Date) -> String {
 }
 
 fn in_words(series: &Series<'_>) -> String {
+    let count = series.marks.len();
     let mut words = format!(
-        "{}, {} zone: {} checks since {}",
+        "{}, {} zone: {count} check{} since {}",
         series.geometry,
         zone(series),
-        series.marks.len(),
+        if count == 1 { "" } else { "s" },
         series.start.word()
     );
     for more in outlook(series).into_iter().chain(signs(series)) {
@@ -211,7 +212,7 @@ fn drawn(mark: &Mark<'_>, x: f64, y: f64) -> String {
         mark.check,
         signed(mark.deviation)
     ));
-    if mark.deviation.abs() > mark.half_width {
+    if mark.deviation.abs() > mark.acceptance {
         let (a, b, c, d) = (x - 5.0, x + 5.0, y - 5.0, y + 5.0);
         return format!(
             "<path class=\"out\" d=\"M{a:.1} {c:.1}L{b:.1} {d:.1}M{a:.1} {d:.1}L{b:.1} {c:.1}\"><title>{told}</title></path>"

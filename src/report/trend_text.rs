@@ -4,6 +4,7 @@ use super::{advice, printable, wrapped};
 use crate::fleet::Member;
 use crate::fleet::trend::{Mark, Series, Trend};
 use crate::fleet::trend_words::{outlook, signed, signs, slope_per_year, zone};
+use crate::measure::series::D2;
 use crate::record::check::Condition;
 use jiff::civil::Date;
 
@@ -37,6 +38,18 @@ pub fn render(member: &Member<'_>, trend: &Trend<'_>, as_of: Date, width: usize)
         text += &one(series, width);
     }
     text += &wrapped(LEGEND, width, "  ", "  ");
+    if !trend.not_drawn.is_empty() {
+        let days: Vec<String> = trend
+            .not_drawn
+            .iter()
+            .map(|(_, day)| day.to_string())
+            .collect();
+        let line = format!(
+            "Not drawn, since a point showed no figure: {}.",
+            days.join(", ")
+        );
+        text += &wrapped(&line, width, "  ", "    ");
+    }
     let earlier: Vec<&Series<'_>> = trend
         .series
         .iter()
@@ -61,7 +74,7 @@ pub fn render(member: &Member<'_>, trend: &Trend<'_>, as_of: Date, width: usize)
         Some(advice) => {
             text += &wrapped(
                 &format!(
-                    "Checks are {} apart at most. From results as found:",
+                    "The policy's interval is {}. From results as found:",
                     advice::days(f64::from(advice.advice.present_days))
                 ),
                 width,
@@ -146,11 +159,16 @@ fn one(series: &Series<'_>, width: usize) -> String {
     }
     match &series.chart {
         Some(chart) => line(&format!(
-            "centre {}, control limits {} and {}, from the first {} checks",
+            "centre {}, control limits {} and {}, from the first {} checks{}",
             signed(chart.centre),
             signed(chart.lower),
             signed(chart.upper),
-            chart.baseline
+            chart.baseline,
+            match chart.sd > chart.moving_range / D2 {
+                true =>
+                    ", whose scatter is less than the last digit shown or the certificates of several lots allow, so that is taken",
+                false => "",
+            }
         )),
         None => line(&format!(
             "too few checks for control limits, which take {} before the newest",
@@ -175,7 +193,7 @@ fn one(series: &Series<'_>, width: usize) -> String {
 /// The marks over time between the limits; what lies beyond them stands in the first or last row.
 fn chart(series: &Series<'_>, width: usize) -> String {
     let columns = width.saturating_sub(MARGIN + 2).clamp(20, 100);
-    let limit = series.newest().map_or(0.0, |newest| newest.half_width);
+    let limit = series.newest().map_or(0.0, |newest| newest.acceptance);
     let span = series.newest().map_or(0.0, |newest| newest.x);
     if limit <= 0.0 || !limit.is_finite() {
         return String::new();
@@ -199,7 +217,7 @@ fn chart(series: &Series<'_>, width: usize) -> String {
     rule(limit, '=');
     rule(-limit, '=');
     for mark in &series.marks {
-        let sign = match (mark.deviation.abs() > mark.half_width, mark.condition) {
+        let sign = match (mark.deviation.abs() > mark.acceptance, mark.condition) {
             (true, _) => 'x',
             (false, Some(Condition::AsLeft)) => 'a',
             (false, _) => 'o',

@@ -97,6 +97,9 @@ fn likeliest(view: &View<'_>) -> String {
 
 /// A reading may lie inside the limits and yet fail a guarded decision.
 fn accepted(by: &Guarded) -> String {
+    if by.too_large {
+        return ", and none is accepted since the uncertainty is as large as the limits".to_owned();
+    }
     format!(
         ", accepted {} to {}",
         support::figure(&by.acceptance.lower),

@@ -2,6 +2,7 @@ use super::{Out, Rule, Run, support};
 use crate::book::view::View;
 use crate::finding::Severity;
 use crate::measure::Exact;
+use crate::measure::uncertainty::Repeatability;
 
 pub(super) static RULE: Rule = Rule {
     id: "uncertainty-too-large",
@@ -10,6 +11,9 @@ pub(super) static RULE: Rule = Rule {
     doc: include_str!("uncertainty_too_large.md"),
     run: &[Run::Check(check)],
 };
+
+/// With fewer than five readings the factor is above this.
+const FEW_READINGS: f64 = 2.65;
 
 fn check(view: &View<'_>, out: &mut Out<'_>) {
     let (Some(judgement), Some(policy)) = (&view.judgement, view.policy) else {
@@ -53,6 +57,24 @@ fn check(view: &View<'_>, out: &mut Out<'_>) {
                 "the certified value with its uncertainty",
             );
         }
-        said.help("shearbook show CHECK --budget tells what each source adds: use a lot or a thermometer with a smaller uncertainty, hold the temperature closer, or ask whether the policy's limits suit this instrument");
+        let few = match (
+            guarded.budget.repeatability_from,
+            guarded.budget.coverage_factor,
+        ) {
+            (Repeatability::Replicates(count), factor) if factor > FEW_READINGS => format!(
+                "; {count} readings give a factor of {factor:.2} where many give 2, so read more often at this speed"
+            ),
+            _ => String::new(),
+        };
+        let lessen = match largest {
+            "the certified value" => "use a lot with a smaller uncertainty",
+            "the temperature" => "use a better thermometer and hold the temperature closer",
+            "the resolution of the display" => "use a speed or a geometry with a smaller range",
+            _ => "take more readings at this speed, whose mean is known better",
+        };
+        said.help(format!(
+            "shearbook show {} --budget tells what each source adds: {lessen}{few}; or ask whether the policy's limits suit this instrument",
+            view.id
+        ));
     }
 }

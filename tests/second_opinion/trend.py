@@ -26,6 +26,7 @@ from status import ONE, Book, days_of, history, verdict
 
 LAMBDA, WIDTH, D2, YEAR, HORIZON = 0.2, 3.0, 1.128, 365.25, 3650.0
 LEAST, MOST = 6, 15
+LEAST_SPAN = 7.0
 RESTARTS = {"repair": "repair", "adjustment": "adjustment"}
 
 
@@ -198,7 +199,7 @@ def faults_of_series(book, instrument, told, number, why, rows, current, next_du
         yield f"{name}: trend {told['line']['trend']}, must be {trend}"
     limit = points[-1]["acceptance_of_range_percent"]
     end = x[-1] + HORIZON
-    if not (current and len(y) >= LEAST and trend):
+    if not (current and len(y) >= LEAST and x[-1] >= LEAST_SPAN and trend):
         if told["crossing"] is not None:
             yield f"{name}: a prediction without a trend"
     else:
@@ -208,10 +209,9 @@ def faults_of_series(book, instrument, told, number, why, rows, current, next_du
             "line": first_meeting(lambda x: at(x) - limit, x[-1], end),
             "prediction_band": first_meeting(lambda x: at(x) + band(x) - limit, x[-1], end),
         }
-        first = book.day(rows[0][4]["performed"])
         for key, want in meets.items():
             got = told["crossing"][key]
-            want = None if want is None else (first + math.floor(want) * ONE).isoformat()
+            want = None if want is None else (rows[0][1] + want * ONE).astimezone(book.zone).date().isoformat()
             if (got and got["date"]) != want:
                 yield f"{name}: {key} meets a limit on {got}, must be {want}"
         if next_due is not None:

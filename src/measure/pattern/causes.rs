@@ -91,7 +91,7 @@ impl Kind {
                 "check another lot on another geometry: a spring is off by the same share with all of them, since a certain day"
             }
             Kind::BubbleOrImmersion => {
-                "hang it again to the mark, without bubbles, and read again: the reading changes"
+                "set it up again (to the mark, or the gap and the filling), without bubbles, and read again: the reading changes"
             }
             Kind::ReadTooSoon => {
                 "read the slowest speed again after some more turns: the second reading differs"
@@ -104,6 +104,14 @@ impl Kind {
                 "read at a slower speed, below the laminar limit: there the deviation is gone"
             }
         }
+    }
+
+    /// Whether it stays until something is done or written otherwise, so that a later check with the same lot would show it.
+    pub fn stays(self) -> bool {
+        matches!(
+            self,
+            Kind::Spring | Kind::FluidOld | Kind::NominalUsed | Kind::KinematicUsed
+        )
     }
 
     /// Whether it goes with the lot, its value or its temperature, and so is seen on other instruments.
@@ -247,6 +255,16 @@ pub fn causes(evidence: &Evidence) -> Ranked {
             ..Ranked::default()
         };
     };
+    let offset = pattern
+        .as_ref()
+        .map_or(0.0, |pattern| pattern.zero_offset_percent);
+    scored.retain(|one| match one.hypothesis.kind {
+        // Friction takes torque and never gives any.
+        Kind::Friction => one.size <= 0.0,
+        // The sentence gives the offset of the pattern, which must explain the readings.
+        Kind::ZeroOffset => pattern.is_none() || offset * one.size >= 0.0,
+        _ => true,
+    });
     scored.retain(|one| {
         let least = if are_alike(one.fit, fit) {
             NAMED_ALIKE
@@ -998,7 +1016,7 @@ mod tests {
         };
         assert_eq!(
             of(Kind::BubbleOrImmersion, &cone).unwrap().message(),
-            "a bubble or a wrong filling would explain this: it reads 2.0 % low"
+            "a wrong gap, a bubble or a wrong filling would explain this: it reads 2.0 % low"
         );
         assert_eq!(
             of(Kind::FluidOld, &cone).unwrap().message(),

@@ -119,7 +119,7 @@ impl Check<'_> {
             Kind::BubbleOrImmersion => {
                 let what = match self.evidence.geometry {
                     Some(GeometryKind::ConePlate | GeometryKind::ParallelPlates) => {
-                        "a bubble or a wrong filling"
+                        "a wrong gap, a bubble or a wrong filling"
                     }
                     _ => "a bubble or a wrong immersion",
                 };
