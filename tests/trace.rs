@@ -161,8 +161,8 @@ fn days_narrow_what_is_told() {
 fn failed_check_tells_its_window_with_signs_and_sizes() {
     let scratch = story();
     let failed = "VM-1/2026-03-16-0900";
-    // By hand: the range is 30000 / speed, so 2500, 1000 and 500 mPa.s at 12, 30 and 60 rpm. 498 and 485 lie 14 and 1
-    // over the certified 484: 2.8926 and 0.2066 % of it, and 0.56, 1.4, 2.8 and 0.04, 0.1, 0.2 % of the ranges. The
+    // By hand: the range is 30000 / speed, so 2500, 1000 and 500 mPa.s at 12, 30 and 60 rpm. 470 lies 14 under and 485
+    // 1 over the certified 484: 2.8926 and 0.2066 % of it, and 0.56, 1.4, 2.8 and 0.04, 0.1, 0.2 % of the ranges. The
     // limits are 4.84 + 1 % of the range off: 29.84, 14.84 and 9.84, which are 1.1936, 1.484 and 1.968 % of it.
     let document = as_json(&scratch, &[failed]);
     let window = &document["window"];
@@ -175,9 +175,9 @@ fn failed_check_tells_its_window_with_signs_and_sizes() {
     assert_eq!(window["next_pass"], Value::Null);
     assert_eq!(window["last_calibration"], "2026-01-12");
     let zones = [
-        ("low", 0.56, 1.19, "pass", 0.04),
-        ("middle", 1.4, 1.48, "pass", 0.1),
-        ("high", 2.8, 1.97, "fail", 0.2),
+        ("low", -0.56, 1.19, "pass", 0.04),
+        ("middle", -1.4, 1.48, "pass", 0.1),
+        ("high", -2.8, 1.97, "fail", 0.2),
     ];
     for (row, (zone, of_range, allowed, verdict, before)) in zones.into_iter().enumerate() {
         assert_eq!(
@@ -186,7 +186,7 @@ fn failed_check_tells_its_window_with_signs_and_sizes() {
                 "zone": zone,
                 "speeds": 1,
                 "without_figure": 0,
-                "deviation_percent": 2.89,
+                "deviation_percent": -2.89,
                 "deviation_of_range_percent": of_range,
                 "allowed_of_range_percent": allowed,
                 "verdict": verdict,
@@ -205,7 +205,7 @@ fn failed_check_tells_its_window_with_signs_and_sizes() {
         &[
             "It failed on 2026-03-16. It counts.",
             "The last pass of VM-1 before it that counts is VM-1/2026-03-09-0900 of 2026-03-09, 7 days before.",
-            "In the high zone it read 2.89 % too high, 2.80 % of the range, outside its limits; at the last good check it read 0.21 % too high, 0.20 % of the range",
+            "In the high zone it read 2.89 % too low, 2.80 % of the range, outside its limits; at the last good check it read 0.21 % too high, 0.20 % of the range",
             "Every result measured with VM-1 from 2026-03-09 to 2026-03-16 may be off by as much",
             "The book holds no results: the laboratory must find them and evaluate each.",
             "repeat VM-1/2026-03-18-0900 of 2026-03-18: fail",
