@@ -183,7 +183,7 @@ pub(super) fn judge_with(
     judge_and_watch(source, book, wanted, None)
 }
 
-pub(super) fn judge_and_watch(
+fn judge_and_watch(
     source: &dyn Source,
     book: Book,
     wanted: &Wanted<'_>,

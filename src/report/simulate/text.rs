@@ -35,47 +35,40 @@ fn summary(simulated: &Simulated<'_>) -> Vec<String> {
             "There is no check{only}{whose}{since} that it would judge."
         )];
     }
-    let mut said = vec![format!(
-        "{}{since}, of {}{whose}, judged as if it had been in force: {}, {} from pass to fail and {} from fail to pass.",
+    let judged = format!(
+        "{}{since}, of {}{whose}, judged as if it had been in force",
         plural(totals.checks, "check"),
-        plural(simulated.groups.len(), "instrument"),
-        match totals.verdicts_differ {
-            0 => "no verdict would differ".to_owned(),
-            1 => "1 verdict would differ".to_owned(),
-            many => format!("{many} verdicts would differ"),
-        },
-        totals.pass_to_fail,
-        totals.fail_to_pass,
-    )];
-    if totals.verdicts_differ == 0 {
-        said = vec![format!(
-            "{}{since}, of {}{whose}, judged as if it had been in force: no verdict would differ.",
-            plural(totals.checks, "check"),
-            plural(simulated.groups.len(), "instrument"),
-        )];
+        plural(simulated.groups.len(), "instrument")
+    );
+    let ways = format!(
+        "{} from pass to fail and {} from fail to pass",
+        totals.pass_to_fail, totals.fail_to_pass
+    );
+    let mut said = vec![match totals.verdicts_differ {
+        0 => format!("{judged}: no verdict would differ."),
+        1 => format!("{judged}: 1 verdict would differ, {ways}."),
+        many => format!("{judged}: {many} verdicts would differ, {ways}."),
+    }];
+    match totals.limits_differ {
+        0 => {}
+        1 => said.push("1 check with the same verdict has other limits.".to_owned()),
+        many => said.push(format!(
+            "{many} checks with the same verdict have other limits."
+        )),
     }
-    if totals.limits_differ > 0 {
-        let have = if totals.limits_differ == 1 {
-            "has"
-        } else {
-            "have"
-        };
-        said.push(format!(
-            "{} with the same verdict {have} other limits.",
-            plural(totals.limits_differ, "check")
-        ));
+    match totals.refused {
+        0 => {}
+        1 => said.push("1 check that counts would not count any more, for an error.".to_owned()),
+        many => said.push(format!(
+            "{many} checks that count would not count any more, for errors."
+        )),
     }
-    if totals.refused > 0 {
-        said.push(match totals.refused {
-            1 => "1 check that counts would not count any more, for an error.".to_owned(),
-            many => format!("{many} checks that count would not count any more, for errors."),
-        });
-    }
-    if totals.accepted > 0 {
-        said.push(match totals.accepted {
-            1 => "1 check that does not count for an error would count.".to_owned(),
-            many => format!("{many} checks that do not count for errors would count."),
-        });
+    match totals.accepted {
+        0 => {}
+        1 => said.push("1 check that does not count for an error would count.".to_owned()),
+        many => said.push(format!(
+            "{many} checks that do not count for errors would count."
+        )),
     }
     said
 }
