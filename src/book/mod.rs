@@ -639,6 +639,28 @@ impl Checks {
         }
     }
 
+    /// As [`Checks::get`], with the id as it is held here.
+    pub fn entry(&self, id: &str) -> Option<(&str, Option<&CheckFacts>)> {
+        let (id, facts) = self.0.get(self.find(id).ok()?)?;
+        Some((id, facts.as_ref()))
+    }
+
+    /// The first record of a check and its amendments, by the id of the first.
+    pub fn line<'a>(
+        &'a self,
+        first: &str,
+    ) -> impl Iterator<Item = (&'a str, Option<&'a CheckFacts>)> {
+        let from = self.find(first).unwrap_or_else(|at| at);
+        let below = self.0.get(from..).unwrap_or_default().iter();
+        below
+            .map(|(id, facts)| (&**id, facts.as_ref()))
+            .take_while(move |(id, _)| id.starts_with(first))
+            .filter(move |(id, _)| {
+                let rest = id.strip_prefix(first);
+                rest.is_some_and(|rest| rest.is_empty() || rest.starts_with(".a"))
+            })
+    }
+
     pub fn iter(&self) -> impl Iterator<Item = (&str, Option<&CheckFacts>)> {
         self.0.iter().map(|(id, facts)| (&**id, facts.as_ref()))
     }

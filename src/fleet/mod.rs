@@ -18,6 +18,7 @@ use crate::record::policy::Policy;
 use crate::record::{Kind, State as StandingState, words};
 use jiff::Timestamp;
 use jiff::civil::Date;
+use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// The longest notice that the fleet gives of what falls due, in days, where the policy names none.
@@ -170,6 +171,67 @@ fn first_id(id: &str) -> String {
     }
 }
 
+/// When a check, or an amendment of one, was made.
+pub fn made(facts: &CheckFacts) -> Timestamp {
+    facts.amended().unwrap_or(facts.performed)
+}
+
+words! {
+    /// Why a check does not count.
+    Uncounted {
+        Amended = "amended",
+        WithErrors = "with-errors",
+        Rejected = "rejected",
+        Void = "void",
+    }
+}
+
+/// Of a check and its amendments the newest that had been made by a time, which stands; `None` where none had been.
+pub fn standing_record<'a>(
+    links: &'a Links,
+    id: &str,
+    at: Timestamp,
+) -> Option<(&'a str, Option<&'a CheckFacts>)> {
+    let Some(name) = CheckName::parse(id) else {
+        return links.checks.entry(id);
+    };
+    let first = match name.amendment {
+        0 => Cow::Borrowed(id),
+        _ => Cow::Owned(first_id(id)),
+    };
+    let had_been = |facts: Option<&CheckFacts>| facts.is_none_or(|facts| made(facts) <= at);
+    let number = |id: &str| CheckName::parse(id).map_or(0, |name| name.amendment);
+    let mut line = links.checks.line(&first);
+    let mut newest = line.next().filter(|(_, facts)| had_been(*facts));
+    // Most checks were never amended.
+    for other in line.filter(|(_, facts)| had_been(*facts)) {
+        if newest.is_none_or(|(newest, _)| number(newest) <= number(other.0)) {
+            newest = Some(other);
+        }
+    }
+    newest
+}
+
+/// Why a check does not count at a time by which it had been made; `None` where it does.
+pub fn uncounted(
+    links: &Links,
+    with_errors: &BTreeSet<String>,
+    (id, facts): (&str, Option<&CheckFacts>),
+    at: Timestamp,
+) -> Option<Uncounted> {
+    if standing_record(links, id, at).is_none_or(|(newest, _)| newest != id) {
+        return Some(Uncounted::Amended);
+    }
+    let has_errors = CheckName::parse(id).is_none_or(|name| with_errors.contains(&name.path()));
+    let Some(facts) = facts.filter(|facts| facts.confirmed && !has_errors) else {
+        return Some(Uncounted::WithErrors);
+    };
+    if facts.needs_review && is_rejected(links, id, at) {
+        return Some(Uncounted::Rejected);
+    }
+    (facts.verdict == Some(Verdict::Void)).then_some(Uncounted::Void)
+}
+
 /// Checks by instrument, in order of time: those that count, and those void for the instrument's sake.
 fn history<'a>(
     book: &Book,
@@ -177,52 +239,28 @@ fn history<'a>(
     with_errors: &BTreeSet<String>,
     at: Timestamp,
 ) -> (BTreeMap<&'a str, Vec<Seen<'a>>>, usize) {
-    // Of a check and its amendments the newest that had been made stands.
-    let mut standing: BTreeMap<String, (u32, &'a str, Option<&'a CheckFacts>)> = BTreeMap::new();
-    for (id, facts) in links.checks.iter() {
-        let made = facts.map(|facts| facts.amended().unwrap_or(facts.performed));
-        if made.is_some_and(|made| made > at) {
-            continue;
-        }
-        let number = CheckName::parse(id).map_or(0, |name| name.amendment);
-        let newest = standing.entry(first_id(id)).or_insert((number, id, facts));
-        if number >= newest.0 {
-            *newest = (number, id, facts);
-        }
-    }
     let mut checks: BTreeMap<&str, Vec<Seen<'_>>> = BTreeMap::new();
-    let mut uncounted = 0;
-    for (_, id, facts) in standing.into_values() {
-        let Some(facts) = facts else {
-            uncounted += 1;
-            continue;
-        };
-        if facts.performed > at {
+    let mut with_error = 0;
+    for (id, facts) in links.checks.iter() {
+        if facts.is_some_and(|facts| made(facts) > at || facts.performed > at) {
             continue;
         }
-        if !facts.confirmed
-            || CheckName::parse(id).is_none_or(|name| with_errors.contains(&name.path()))
-        {
-            uncounted += 1;
-            continue;
-        }
-        if facts.needs_review && is_rejected(links, id, at) {
-            continue;
-        }
+        let why_not = uncounted(links, with_errors, (id, facts), at);
+        with_error += usize::from(why_not == Some(Uncounted::WithErrors));
+        let Some(facts) = facts else { continue };
         let for_instrument = facts.void_cause == Some(VoidCause::Instrument);
-        if facts.verdict == Some(Verdict::Void) && !for_instrument {
-            continue;
+        if why_not.is_none() || (why_not == Some(Uncounted::Void) && for_instrument) {
+            checks.entry(&facts.instrument).or_default().push(Seen {
+                id,
+                facts,
+                day: book.zone.date(facts.performed),
+            });
         }
-        checks.entry(&facts.instrument).or_default().push(Seen {
-            id,
-            facts,
-            day: book.zone.date(facts.performed),
-        });
     }
     for seen in checks.values_mut() {
         seen.sort_by_key(|seen| (seen.facts.performed, seen.id));
     }
-    (checks, uncounted)
+    (checks, with_error)
 }
 
 /// The checks that count, with their verdicts, by instrument and in order of time.
