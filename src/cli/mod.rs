@@ -19,6 +19,7 @@ mod show;
 mod status;
 mod template;
 mod tour;
+mod trace;
 mod validate;
 
 use crate::book::{Clock, LoadError};
@@ -113,6 +114,10 @@ enum Command {
     ///
     /// Example: shearbook status --as-of 2026-11-25
     Status(status::Arguments),
+    /// All that rests on a lot, bottle, thermometer, bath, geometry, instrument, person or policy; or the window behind a failed check
+    ///
+    /// Example: shearbook trace K-2291 --since 2026-06-01
+    Trace(trace::Arguments),
     /// Judge what is staged, as the commit hook does
     ///
     /// Example: shearbook gate
@@ -149,6 +154,7 @@ impl Command {
             Command::Show(_) => "show",
             Command::Review(_) => "review",
             Command::Status(_) => "status",
+            Command::Trace(_) => "trace",
             Command::Gate(_) => "gate",
             Command::Compare(_) => "compare",
             Command::Hook(_) => "hook",
@@ -247,6 +253,7 @@ pub fn main() -> ExitCode {
         Command::Show(arguments) => show::run(&cli.common, arguments),
         Command::Review(arguments) => review::run(&cli.common, arguments),
         Command::Status(arguments) => status::run(&cli.common, arguments),
+        Command::Trace(arguments) => trace::run(&cli.common, arguments),
         Command::Gate(arguments) => gate::run(&cli.common, arguments),
         Command::Compare(arguments) => compare::run(&cli.common, arguments),
         Command::Hook(arguments) => hook::run(&cli.common, arguments),

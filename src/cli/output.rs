@@ -5,6 +5,7 @@ use crate::finding::{Counts, Finding};
 use crate::report::{Findings, json, plain, terminal};
 use crate::source::SourceError;
 use clap::ValueEnum;
+use clap::builder::EnumValueParser;
 use std::io::{IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, PoisonError};
@@ -26,22 +27,52 @@ pub(crate) enum Format {
     Json,
 }
 
-/// Where findings go.
-#[derive(clap::Args)]
-pub(crate) struct Outputs {
-    /// How findings are written to standard output
-    #[arg(long, value_name = "FORMAT", default_value = "text")]
-    format: Format,
-    /// Write them to a file as well; may be given several times
-    #[arg(long, value_name = "FORMAT=FILE", value_parser = format_and_file)]
-    output: Vec<(Format, PathBuf)>,
+/// The formats of a table of checks.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Sheet {
+    /// For people at a terminal
+    Text,
+    /// One fact a line, for screen readers
+    Plain,
+    /// For programs
+    Json,
+    /// For spreadsheets, a line a check
+    Csv,
 }
 
-fn format_and_file(text: &str) -> Result<(Format, PathBuf), String> {
+/// What a command can write in.
+pub(crate) trait Shape: ValueEnum + Copy + Send + Sync + 'static {
+    fn is_for_programs(self) -> bool;
+}
+
+impl Shape for Format {
+    fn is_for_programs(self) -> bool {
+        self == Format::Json
+    }
+}
+
+impl Shape for Sheet {
+    fn is_for_programs(self) -> bool {
+        matches!(self, Sheet::Json | Sheet::Csv)
+    }
+}
+
+/// Where a report goes.
+#[derive(clap::Args)]
+pub(crate) struct Outputs<F: Shape = Format> {
+    /// How the report is written to standard output
+    #[arg(long, value_name = "FORMAT", default_value = "text", value_parser = EnumValueParser::<F>::new())]
+    format: F,
+    /// Write it to a file as well; may be given several times
+    #[arg(long, value_name = "FORMAT=FILE", value_parser = format_and_file::<F>)]
+    output: Vec<(F, PathBuf)>,
+}
+
+fn format_and_file<F: Shape>(text: &str) -> Result<(F, PathBuf), String> {
     let (format, file) = text
         .split_once('=')
         .ok_or("write FORMAT=FILE, such as json=findings.json")?;
-    let format = Format::from_str(format, false)?;
+    let format = F::from_str(format, false)?;
     match file {
         "" => Err("the file has no name".to_owned()),
         _ => Ok((format, PathBuf::from(file))),
@@ -298,10 +329,10 @@ pub(crate) fn report_at_most(
     )
 }
 
-impl Outputs {
+impl<F: Shape> Outputs<F> {
     /// Standard output goes to a program.
     pub(crate) fn is_for_programs(&self) -> bool {
-        self.format == Format::Json
+        self.format.is_for_programs()
     }
 
     /// Writes a report in every format asked for; the exit code is that of its findings. A quiet one leaves standard output to programs.
@@ -310,7 +341,7 @@ impl Outputs {
         common: &Common,
         quiet: bool,
         findings: &[Finding],
-        render: &dyn Fn(Format, terminal::Style) -> String,
+        render: &dyn Fn(F, terminal::Style) -> String,
     ) -> Ended {
         for (format, file) in &self.output {
             let style = terminal::Style {
@@ -319,7 +350,7 @@ impl Outputs {
             };
             write_whole(file, render(*format, style).as_bytes())?;
         }
-        if !quiet || self.format == Format::Json {
+        if !quiet || self.is_for_programs() {
             say(&render(self.format, style(common)));
         }
         Ok(match Counts::of(findings).error {

@@ -4,6 +4,7 @@
 
 pub mod reviews;
 pub mod session;
+pub mod trace;
 
 use crate::book::review::{ReviewFacts, decision};
 use crate::book::view::{FullCalibration, full_calibration_at, spring_at, standing_at};

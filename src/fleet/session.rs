@@ -57,6 +57,14 @@ pub struct Reading {
 
 impl Session {
     pub fn of(view: &View<'_>) -> Session {
+        Session {
+            readings: readings(view),
+            ..Session::without_readings(view)
+        }
+    }
+
+    /// Whom and what it names alone, where many are kept.
+    pub fn without_readings(view: &View<'_>) -> Session {
         let check = view.check;
         let short = |text: &Option<String>| text.as_deref().map(CompactString::from);
         Session {
@@ -82,7 +90,7 @@ impl Session {
             void: check.void,
             verdict: crate::book::figures::verdict(view),
             spring: view.spring.map(|(row, _)| row),
-            readings: readings(view),
+            readings: Vec::new(),
         }
     }
 
@@ -134,7 +142,15 @@ pub struct Gathering(Mutex<BTreeMap<Box<str>, Session>>);
 
 impl Gathering {
     pub fn take(&self, view: &View<'_>) {
-        let session = Session::of(view);
+        self.put(view, Session::of(view));
+    }
+
+    /// As [`Gathering::take`], without the readings.
+    pub fn take_names(&self, view: &View<'_>) {
+        self.put(view, Session::without_readings(view));
+    }
+
+    fn put(&self, view: &View<'_>, session: Session) {
         let mut sessions = self.0.lock().unwrap_or_else(PoisonError::into_inner);
         sessions.insert(Box::from(view.id), session);
     }

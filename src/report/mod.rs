@@ -4,6 +4,7 @@ pub mod amendments;
 pub mod check_json;
 pub mod check_text;
 pub mod compare;
+mod csv;
 pub mod fleet_json;
 pub mod fleet_text;
 pub mod forge;
@@ -12,7 +13,11 @@ pub mod markup;
 pub mod plain;
 pub mod review_json;
 pub mod review_text;
+mod table;
 pub mod terminal;
+pub mod trace_csv;
+pub mod trace_json;
+pub mod trace_text;
 
 use crate::finding::{Counts, Finding};
 

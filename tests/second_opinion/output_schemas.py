@@ -2,7 +2,7 @@
 """Holds the program's JSON against schema/output, by a validator that shearbook does not use.
 
 Needs Python 3.11 or newer and what requirements.txt pins. Runs the program on records-example and on small books with
-mistakes, and validates what validate, gate, show, status and review print. Each schema must be closed, with every key required and
+mistakes, and validates what validate, gate, show, status, review and trace print. Each schema must be closed, with every key required and
 described; and each must refuse a document that lacks a key or has one more.
 
     output_schemas.py PROGRAM [ROOT]    the last line is 'N passed, N failed', exit 1 if any failed
@@ -70,7 +70,7 @@ def faults_of(schema, document):
         fewer = {name: entry for name, entry in document.items() if name != key}
         if validator.is_valid(fewer):
             yield f"a document without {key} is accepted"
-    for rows in ("points", "findings", "instruments", "amendments", "checks", "records"):
+    for rows in ("points", "findings", "instruments", "amendments", "checks", "records", "mentions", "rests_on"):
         for key in document[rows][0] if document.get(rows) else ():
             fewer = copy.deepcopy(document)
             del fewer[rows][0][key]
@@ -103,7 +103,7 @@ def main():
     try:
         schemas = {
             name: json.loads((arguments.root / f"schema/output/{name}.schema.json").read_text(encoding="utf-8"))
-            for name in ("findings", "show", "status", "review")
+            for name in ("findings", "show", "status", "review", "trace")
         }
         for name, schema in schemas.items():
             judge(f"{name}.schema.json", faults_of_schema(schema))
@@ -117,6 +117,14 @@ def main():
             judge(f"status {day}", faults_of(schemas["status"], document))
             document = ask("--book", example, "--as-of", day, "review", "--open", "--format", "json")
             judge(f"review {day}", faults_of(schemas["review"], document))
+        # Each kind of record, a bottle, and checks that failed, passed, are void or amended.
+        for name in (
+            *("K-2291", "K-2291/1", "TH-01", "WB-1", "C2-118", "VM-06", "qa-02", "op-07", "2026-01", "VM-08"),
+            *("VM-06/2026-04-08-1040", "VM-04/2026-07-07-1510", "VM-01/2026-11-20-0942"),
+            *("VM-01/2026-06-18-0910", "VM-01/2026-04-09-0905"),
+        ):
+            document = ask("--book", example, "--as-of", "2026-11-25", "trace", name, "--format", "json")
+            judge(f"trace {name}", faults_of(schemas["trace"], document))
         with tempfile.TemporaryDirectory() as folder:
             related = 0
             for name, (path, right, wrong) in MISTAKES.items():
