@@ -1,10 +1,12 @@
-//! What rests on what, and the window behind a failed check, as people and programs get them.
+//! What rests on what, the window behind a failed check, and policies that are tried, as people and programs get them.
 #![allow(clippy::disallowed_methods, reason = "tests may use files")]
 
 mod support;
 
 use serde_json::{Value, json};
 use support::{Done, FLUID, Scratch, draft, failing_draft};
+
+const POLICY: &str = "policies/P-1.toml";
 
 /// A sealed check of a day in March 2026; its id.
 fn check(scratch: &Scratch, day: &str, time: &str, draft: &str) -> String {
@@ -542,6 +544,7 @@ fn spreadsheet_gets_a_line_a_check() {
 #[test]
 fn pages_fit_and_say_the_same_as_the_plain_form() {
     let example = concat!(env!("CARGO_MANIFEST_DIR"), "/records-example");
+    let draft = format!("{example}/policies/2025-01.toml");
     let scratch = Scratch::empty();
     for words in [
         &["trace", "K-2291"][..],
@@ -556,6 +559,7 @@ fn pages_fit_and_say_the_same_as_the_plain_form() {
         &["trace", "VM-07/2026-11-16-1120"],
         &["trace", "VM-01/2026-11-20-0942"],
         &["trace", "VM-01/2026-06-18-0910"],
+        &["simulate", "--policy", &draft, "--since", "2026-01-01"],
     ] {
         let mut texts = Vec::new();
         for width in [60, 80] {
@@ -587,4 +591,212 @@ fn pages_fit_and_say_the_same_as_the_plain_form() {
             assert!(texts[1].contains(id), "{words:?}: no {id} in {}", texts[1]);
         }
     }
+}
+
+// --- policies that are tried ---
+
+/// The book's policy with other figures, outside of the book.
+fn tried(scratch: &Scratch, edits: &[(&str, &str)]) -> String {
+    let mut text = scratch.read(POLICY);
+    for (from, to) in edits {
+        assert!(text.contains(from), "no {from}");
+        text = text.replace(from, to);
+    }
+    let file = scratch.outside().join("draft.toml");
+    std::fs::write(&file, text).unwrap();
+    file.to_str().unwrap().to_owned()
+}
+
+fn simulate(scratch: &Scratch, file: &str, more: &[&str]) -> Done {
+    let words = ["simulate", "--policy", file, "--as-of", "2026-03-31"];
+    scratch.shearbook(&[&words, more].concat())
+}
+
+const TIGHT: [(&str, &str); 2] = [
+    ("fluid_percent = 1.0", "fluid_percent = 0.1"),
+    ("range_percent = 1.0", "range_percent = 0.1"),
+];
+
+#[test]
+fn tighter_policy_tells_which_verdicts_would_differ_by_which_limits() {
+    let scratch = story();
+    let file = tried(
+        &scratch,
+        &[TIGHT[0], TIGHT[1], ("id = \"P-1\"", "id = \"P-2\"")],
+    );
+    let files = scratch.snapshot(&scratch.book);
+    // By hand: 0.1 % of 484 plus 0.1 % of 2500, 1000 and 500 is 2.984, 1.484 and 0.984. 485 lies 1 off, so it would fail at
+    // 60 rpm alone; 498 lies 14 off and fails at every speed. The fail at 60 rpm stays a fail.
+    let done = simulate(&scratch, &file, &["--format", "json"]);
+    let document = json(done);
+    assert_eq!(document["policy"]["id"], "P-2");
+    assert_eq!(
+        document["totals"],
+        json!({
+            "checks": 4, "verdicts_differ": 2, "pass_to_fail": 2, "fail_to_pass": 0,
+            "refused": 0, "accepted": 0, "limits_differ": 2,
+        })
+    );
+    let first = &document["checks"][0];
+    assert_eq!(first["check"], "VM-1/2026-03-02-0900");
+    assert_eq!(first["policy_before"], "P-1");
+    assert_eq!(first["verdict_before"], "pass");
+    assert_eq!(first["verdict_after"], "fail");
+    assert_eq!(first["errors_come"], json!([]));
+    let figures = first["figures"].as_array().unwrap();
+    let figure = |point: u64, key: &str| {
+        let found = figures
+            .iter()
+            .find(|row| row["point"] == point && row["key"] == key);
+        found.map(|row| (row["before"].clone(), row["after"].clone()))
+    };
+    assert_eq!(
+        figure(3, "lower_mpa_s"),
+        Some((json!(474.16), json!(483.016)))
+    );
+    assert_eq!(
+        figure(3, "upper_mpa_s"),
+        Some((json!(493.84), json!(484.984)))
+    );
+    assert_eq!(figure(3, "verdict"), Some((json!("pass"), json!("fail"))));
+    assert_eq!(figure(1, "verdict"), None);
+    assert_eq!(document["checks"].as_array().unwrap().len(), 2);
+    says(
+        &simulate(&scratch, &file, &[]).ends(0).out,
+        &[
+            "4 checks, of 1 instrument, judged as if it had been in force: 2 verdicts would differ, 2 from pass to fail and 0 from fail to pass.",
+            "2 checks with the same verdict have other limits.",
+            "VM-1/2026-03-02-0900, policy P-1: pass would be fail",
+            "point 3 at 60 rpm: pass becomes fail, limits 474.16 to 493.84 become 483.016 to 484.984 mPa.s",
+            "Nothing was changed",
+        ],
+    );
+    let csv = simulate(&scratch, &file, &["--format", "csv"]).ends(0).out;
+    assert_eq!(csv.matches("\r\n").count(), 3, "{csv}");
+    let since = simulate(
+        &scratch,
+        &file,
+        &["--since", "2026-03-03", "--format", "json"],
+    );
+    assert_eq!(json(since)["totals"]["checks"], 3);
+    assert_eq!(
+        scratch.snapshot(&scratch.book),
+        files,
+        "something was written"
+    );
+}
+
+#[test]
+fn longer_soak_refuses_and_a_shorter_one_accepts() {
+    let scratch = Scratch::book();
+    // Soaked from 7:50 on: 70 minutes at 9:00, 130 at 10:00.
+    check(&scratch, "2026-03-02", "0900", &draft("0900"));
+    check(&scratch, "2026-03-02", "1000", &draft("1000"));
+    let short = check(&scratch, "2026-03-03", "0800", &draft("0800"));
+    let minutes = |minutes: u32| {
+        let to = format!("up_to_mpa_s = 1000.0\nminutes = {minutes}");
+        let file = tried(&scratch, &[("up_to_mpa_s = 1000.0\nminutes = 60", &to)]);
+        json(simulate(&scratch, &file, &["--format", "json"]))
+    };
+    let longer = minutes(71);
+    assert_eq!(
+        longer["rules"],
+        json!([{ "rule": "soak-too-short", "comes": 1, "goes": 0 }])
+    );
+    assert_eq!(longer["totals"]["refused"], 1);
+    assert_eq!(longer["totals"]["verdicts_differ"], 0);
+    assert_eq!(longer["checks"][0]["check"], "VM-1/2026-03-02-0900");
+    assert_eq!(longer["checks"][0]["counts_after"], false);
+    assert_eq!(minutes(70)["checks"], json!([]));
+    // 10 minutes do not count today.
+    let shorter = minutes(10);
+    assert_eq!(
+        shorter["rules"],
+        json!([{ "rule": "soak-too-short", "comes": 0, "goes": 1 }])
+    );
+    assert_eq!(shorter["totals"]["accepted"], 1);
+    assert_eq!(shorter["checks"][0]["check"], short);
+    assert_eq!(minutes(11)["checks"], json!([]));
+}
+
+#[test]
+fn policy_is_tried_on_the_groups_that_it_names_alone() {
+    let scratch = story();
+    let other = scratch
+        .read("instruments/VM-1.toml")
+        .replace("\"VM-1\"", "\"VM-2\"")
+        .replace("usage =", "group = \"cones\"\nusage =");
+    scratch.write("instruments/VM-2.toml", other);
+    let path = "checks/2026/VM-2/2026-03-02-0900.toml";
+    scratch.write(path, draft("0900").replace("\"VM-1\"", "\"VM-2\""));
+    scratch.shearbook(&["seal", path]).ends(0);
+    let judged = |edits: &[(&str, &str)]| -> Vec<String> {
+        let file = tried(&scratch, &[&TIGHT[..], edits].concat());
+        let document = json(simulate(&scratch, &file, &["--format", "json"]));
+        let instruments = document["instruments"].as_array().unwrap();
+        let ids = instruments.iter().map(|row| row["id"].as_str().unwrap());
+        ids.map(str::to_owned).collect()
+    };
+    let groups = "method = 1\ngroups = [\"cones\"]";
+    assert_eq!(judged(&[]), ["VM-1", "VM-2"]);
+    assert_eq!(judged(&[("method = 1", groups)]), ["VM-2"]);
+    // Once a policy names the group, one without groups leaves it alone, whatever it is called.
+    let own = scratch
+        .read(POLICY)
+        .replace("\"P-1\"", "\"P-C\"")
+        .replace("method = 1", groups);
+    scratch.write("policies/P-C.toml", own);
+    assert_eq!(judged(&[]), ["VM-1"]);
+    assert_eq!(judged(&[("method = 1", groups)]), ["VM-2"]);
+    let only = tried(&scratch, &TIGHT);
+    let done = simulate(&scratch, &only, &["--instrument", "VM-2"]).ends(0);
+    says(
+        &done.out,
+        &["There is no check of VM-2 that it would judge."],
+    );
+    let done = simulate(&scratch, &only, &["--instrument", "VM-22"]).ends(2);
+    assert!(done.err.contains("VM-2"), "{}", done.err);
+}
+
+#[test]
+fn policy_of_the_book_may_be_tried_and_what_it_already_says_is_no_difference() {
+    let scratch = story();
+    let document = json(simulate(&scratch, POLICY, &["--format", "json"]));
+    assert_eq!(document["totals"]["checks"], 4);
+    assert_eq!(document["totals"]["limits_differ"], 0);
+    assert_eq!(document["checks"], json!([]));
+    says(
+        &simulate(&scratch, POLICY, &[]).out,
+        &["no verdict would differ."],
+    );
+    // One that is to begin later, with the id and the day of another: it clashes with nothing.
+    let file = tried(&scratch, &TIGHT);
+    let later = json(simulate(&scratch, &file, &["--format", "json"]));
+    assert_eq!(later["totals"]["pass_to_fail"], 2);
+}
+
+#[test]
+fn policy_with_errors_is_not_tried() {
+    let scratch = story();
+    let file = tried(&scratch, &[("window_k = 0.2", "window_k = \"wide\"")]);
+    let done = simulate(&scratch, &file, &[]).ends(1);
+    says(&done.out, &["window_k = \"wide\" is a text", "draft.toml"]);
+    let done = simulate(&scratch, &file, &["--format", "json"]).ends(1);
+    let document: Value = serde_json::from_str(&done.out).unwrap();
+    assert_eq!(document["findings"][0]["rule"], "schema");
+    assert_eq!(document["findings"][0]["path"], file.as_str());
+    let done = simulate(&scratch, &file, &["--format", "csv"]).ends(1);
+    assert_eq!(done.out, "");
+    assert!(done.err.contains("line 13"), "{}", done.err);
+    // What the schema cannot say is found as well.
+    let file = tried(&scratch, &[("[\"soak-too-short\"]", "[\"no-such-rule\"]")]);
+    let done = simulate(&scratch, &file, &[]).ends(1);
+    says(&done.out, &["no-such-rule"]);
+    let gone = scratch.outside().join("gone.toml");
+    simulate(&scratch, gone.to_str().unwrap(), &[]).ends(2);
+    // A policy of the book that cannot be read leaves it open who was judged by what.
+    scratch.write("policies/P-9.toml", "format = 1\nid = \"P-9\n");
+    let file = tried(&scratch, &TIGHT);
+    let done = simulate(&scratch, &file, &[]).ends(3);
+    assert!(done.err.contains("policies/"), "{}", done.err);
 }

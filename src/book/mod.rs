@@ -188,6 +188,8 @@ pub struct Book {
     /// All paths seen in the fact folders.
     pub entries: Vec<Entry>,
     pub files_read: usize,
+    /// A policy that judges as if it had always been in force; it stands on no shelf.
+    tried: Option<Loaded<Policy>>,
 }
 
 /// Why a book could not be judged.
@@ -354,6 +356,7 @@ impl Book {
             faults: loading.faults,
             entries: loading.entries,
             files_read: loading.files_read,
+            tried: None,
         })
     }
 
@@ -396,6 +399,7 @@ impl Book {
             faults: loading.faults,
             entries: loading.entries,
             files_read: loading.files_read,
+            tried: None,
         })
     }
 
@@ -429,6 +433,16 @@ impl Book {
             .unwrap_or_else(|| self.zone.date(self.clock.now))
     }
 
+    /// Has a policy judge in place of every other that would judge the same instruments, on every day.
+    pub fn try_policy(&mut self, policy: Loaded<Policy>) {
+        self.tried = Some(policy);
+    }
+
+    /// The policy that is tried.
+    pub fn tried(&self) -> Option<&Loaded<Policy>> {
+        self.tried.as_ref()
+    }
+
     /// The policy in force on a day for a group of instruments.
     pub fn policy_at(&self, date: Date, group: Option<&str>) -> Option<&Loaded<Policy>> {
         let in_force = |policy: &&Loaded<Policy>| policy.effective <= date;
@@ -449,6 +463,14 @@ impl Book {
             .filter(in_force)
             .filter(names)
             .collect();
+        // One without groups leaves those to the policies that name them.
+        let tried = self.tried.as_ref().filter(|tried| match tried.groups {
+            Some(_) => names(tried),
+            None => own.is_empty(),
+        });
+        if tried.is_some() {
+            return tried;
+        }
         if let Some(index) = newest(own.clone()) {
             return own.get(index).copied();
         }

@@ -16,6 +16,7 @@ mod review;
 mod schema;
 mod seal;
 mod show;
+mod simulate;
 mod status;
 mod template;
 mod tour;
@@ -118,6 +119,10 @@ enum Command {
     ///
     /// Example: shearbook trace K-2291 --since 2026-06-01
     Trace(trace::Arguments),
+    /// Which past verdicts would differ under a policy that is not in force; changes nothing
+    ///
+    /// Example: shearbook simulate --policy draft.toml --since 2026-01-01
+    Simulate(simulate::Arguments),
     /// Judge what is staged, as the commit hook does
     ///
     /// Example: shearbook gate
@@ -155,6 +160,7 @@ impl Command {
             Command::Review(_) => "review",
             Command::Status(_) => "status",
             Command::Trace(_) => "trace",
+            Command::Simulate(_) => "simulate",
             Command::Gate(_) => "gate",
             Command::Compare(_) => "compare",
             Command::Hook(_) => "hook",
@@ -254,6 +260,7 @@ pub fn main() -> ExitCode {
         Command::Review(arguments) => review::run(&cli.common, arguments),
         Command::Status(arguments) => status::run(&cli.common, arguments),
         Command::Trace(arguments) => trace::run(&cli.common, arguments),
+        Command::Simulate(arguments) => simulate::run(&cli.common, arguments),
         Command::Gate(arguments) => gate::run(&cli.common, arguments),
         Command::Compare(arguments) => compare::run(&cli.common, arguments),
         Command::Hook(arguments) => hook::run(&cli.common, arguments),

@@ -13,6 +13,7 @@ pub mod markup;
 pub mod plain;
 pub mod review_json;
 pub mod review_text;
+pub mod simulate;
 mod table;
 pub mod terminal;
 pub mod trace_csv;

@@ -10,6 +10,7 @@ mod facts;
 pub mod reviews;
 mod run;
 mod support;
+mod trial;
 
 use crate::book::view::View;
 use crate::book::{Book, Fact, Links};
@@ -29,6 +30,7 @@ pub use run::{
     Outcome, Wanted, Watch, judge_change, judge_entries, judge_fleet, judge_moved, names_of,
     rehearse, run, run_and_watch,
 };
+pub use trial::{Differing, Figure, Group, Selection, Trial, faults_of, try_policy};
 
 /// What a rule means and how it is judged.
 pub struct Rule {

@@ -57,6 +57,26 @@ impl Disk {
     }
 }
 
+/// The bytes of a file that need not be in a book, cut as those of a record; `None` where there is no such file.
+pub fn lone(path: &Path) -> Result<Option<Vec<u8>>, SourceError> {
+    let failed = |error: std::io::Error| {
+        SourceError::new(
+            format!("{} cannot be read: {error}", path.display()),
+            "look at the file's permissions",
+        )
+    };
+    if !path.is_file() {
+        return Ok(None);
+    }
+    #[expect(clippy::disallowed_methods, reason = "this is the source")]
+    let file = std::fs::File::open(path).map_err(failed)?;
+    let mut bytes = Vec::new();
+    file.take(MAX_BYTES + 1)
+        .read_to_end(&mut bytes)
+        .map_err(failed)?;
+    Ok(Some(bytes))
+}
+
 fn slashed(path: &Path) -> String {
     if let (Some(text), '/') = (path.to_str(), std::path::MAIN_SEPARATOR) {
         return text.to_owned();

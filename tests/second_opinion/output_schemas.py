@@ -2,7 +2,7 @@
 """Holds the program's JSON against schema/output, by a validator that shearbook does not use.
 
 Needs Python 3.11 or newer and what requirements.txt pins. Runs the program on records-example and on small books with
-mistakes, and validates what validate, gate, show, status, review and trace print. Each schema must be closed, with every key required and
+mistakes, and validates what validate, gate, show, status, review, trace and simulate print. Each schema must be closed, with every key required and
 described; and each must refuse a document that lacks a key or has one more.
 
     output_schemas.py PROGRAM [ROOT]    the last line is 'N passed, N failed', exit 1 if any failed
@@ -70,7 +70,7 @@ def faults_of(schema, document):
         fewer = {name: entry for name, entry in document.items() if name != key}
         if validator.is_valid(fewer):
             yield f"a document without {key} is accepted"
-    for rows in ("points", "findings", "instruments", "amendments", "checks", "records", "mentions", "rests_on"):
+    for rows in ("points", "findings", "instruments", "amendments", "checks", "records", "mentions", "rests_on", "rules"):
         for key in document[rows][0] if document.get(rows) else ():
             fewer = copy.deepcopy(document)
             del fewer[rows][0][key]
@@ -103,7 +103,7 @@ def main():
     try:
         schemas = {
             name: json.loads((arguments.root / f"schema/output/{name}.schema.json").read_text(encoding="utf-8"))
-            for name in ("findings", "show", "status", "review", "trace")
+            for name in ("findings", "show", "status", "review", "trace", "simulate")
         }
         for name, schema in schemas.items():
             judge(f"{name}.schema.json", faults_of_schema(schema))
@@ -125,8 +125,22 @@ def main():
         ):
             document = ask("--book", example, "--as-of", "2026-11-25", "trace", name, "--format", "json")
             judge(f"trace {name}", faults_of(schemas["trace"], document))
+        for policy in sorted((example / "policies").glob("*.toml")):
+            words = ("simulate", "--policy", policy, "--format", "json")
+            document = ask("--book", example, "--as-of", "2026-11-25", *words)
+            judge(f"simulate {policy.stem}", faults_of(schemas["simulate"], document))
         with tempfile.TemporaryDirectory() as folder:
             related = 0
+            draft = Path(folder) / "draft.toml"
+            text = (example / "policies/2026-01.toml").read_text(encoding="utf-8")
+            for percent in ("0.3", "wide"):
+                draft.write_text(text.replace("range_percent = 0.8", f"range_percent = {percent}"), encoding="utf-8")
+                words = ("simulate", "--policy", draft, "--format", "json")
+                document = ask("--book", example, "--as-of", "2026-11-25", *words, ends=(0, 1))
+                schema = schemas["simulate" if percent == "0.3" else "findings"]
+                judge(f"simulate a draft with {percent}", faults_of(schema, document))
+                if not document.get("checks", True):
+                    judge(f"simulate a draft with {percent}, differences", ["there are none"])
             for name, (path, right, wrong) in MISTAKES.items():
                 book = Path(folder) / "book"
                 shutil.copytree(example, book)
