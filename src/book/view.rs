@@ -131,7 +131,11 @@ impl<'a> View<'a> {
         function: impl FnOnce(&Subject<'_>) -> T,
     ) -> Option<T> {
         let policy = self.policy?;
-        if policy.method != crate::parse::METHOD {
+        let unguarded = policy.decision == policy::Decision::Simple;
+        // A guarded decision without a correction for the temperature is an error of the policy, and judges nothing.
+        if policy.method != crate::parse::METHOD
+            || (!unguarded && policy.basis == policy::Basis::Certified)
+        {
             return None;
         }
         let points: Vec<PointFigures> = self

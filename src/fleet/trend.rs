@@ -83,6 +83,8 @@ pub struct Series<'a> {
     /// In order of time, never empty.
     pub marks: Vec<Mark<'a>>,
     time_zone: &'a TimeZone,
+    /// The day on which one looks.
+    pub as_of: Date,
     /// `None` while there are too few results to set limits.
     pub chart: Option<Individuals>,
     pub ewma: Option<Ewma>,
@@ -349,6 +351,7 @@ fn series_of<'a>(
         is_current,
         marks,
         time_zone: &basis.book.zone,
+        as_of: basis.book.zone.date(basis.at),
         chart,
         ewma,
         line,

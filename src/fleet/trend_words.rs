@@ -79,6 +79,7 @@ fn crossing(series: &Series<'_>, ahead: &Crossing) -> Option<String> {
         Some(match passed {
             true => "already".to_owned(),
             // The next check may be overdue.
+            false if day < series.as_of => format!("on about {day}, which has passed"),
             false => format!("on about {day}"),
         })
     };
