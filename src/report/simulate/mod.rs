@@ -120,13 +120,20 @@ fn of_point(one: &Differing<'_>, point: usize) -> String {
     ] {
         let (lower, upper) = (one.figure(point, lower), one.figure(point, upper));
         if let (Some(lower), Some(upper)) = (lower, upper) {
-            parts.push(format!(
-                "{name}limits {} to {} become {} to {} mPa.s",
-                or_none(&lower.before),
-                or_none(&upper.before),
-                or_none(&lower.after),
-                or_none(&upper.after)
-            ));
+            let both = |one: &Option<String>, other: &Option<String>| {
+                one.as_ref()
+                    .zip(other.as_ref())
+                    .map(|(one, other)| format!("{one} to {other}"))
+            };
+            let before = both(&lower.before, &upper.before);
+            let after = both(&lower.after, &upper.after);
+            parts.push(match (before, after) {
+                (Some(before), Some(after)) => {
+                    format!("{name}limits {before} become {after} mPa.s")
+                }
+                (None, Some(after)) => format!("with {name}limits {after} mPa.s"),
+                (_, None) => format!("without {name}limits"),
+            });
             continue;
         }
         for (which, limit) in [("lower", lower), ("upper", upper)] {
