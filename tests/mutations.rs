@@ -1,9 +1,13 @@
 //! Bad input: seeded mutations of every kind of record end in findings or in 'could not look', never in a panic.
 
 use shearbook::book::Clock;
+use shearbook::book::evidence::evidence;
+use shearbook::book::figures::figures;
+use shearbook::book::view::View;
+use shearbook::measure::pattern::{Witness, causes};
 use shearbook::parse::layout::{Slot, slot};
 use shearbook::record::Kind;
-use shearbook::rules::{Wanted, run};
+use shearbook::rules::{Wanted, run_and_watch};
 use shearbook::source::memory::Memory;
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -136,6 +140,12 @@ fn mutate(text: &[u8], dice: &mut Dice) -> Vec<u8> {
     bytes
 }
 
+/// What `show` and the notice of a failure work out of a check, which must not panic either.
+fn every_figure(view: &View<'_>) {
+    figures(view);
+    causes(&evidence(view, Witness::default()));
+}
+
 /// One record of each kind by and large, so that each mutated book is judged as a whole.
 fn small_book() -> Memory {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("records-example");
@@ -199,7 +209,7 @@ fn mutations_of(kind: Kind) {
             0 => Wanted::All,
             _ => Wanted::Only(&only),
         };
-        match run(&mutated, clock, &wanted) {
+        match run_and_watch(&mutated, clock, &wanted, Some(&every_figure)) {
             Ok(outcome) => refused += usize::from(!outcome.findings.is_empty()),
             Err(error) => panic!(
                 "{path} round {round}: {error:?}\n{}",
