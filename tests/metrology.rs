@@ -287,6 +287,16 @@ fn a_zero_that_is_off_shows_as_a_constant_share_of_the_range() {
 }
 
 #[test]
+fn the_relative_band_is_told_at_each_speed() {
+    // By hand: 29.84, 14.84 and 9.84 of 484.
+    let scratch = book(["485.0", "485.0", "485.0"]);
+    let done = scratch.shearbook(&["show", "VM-1/2026-03-02-0900"]).ends(0);
+    let said = flowing(&done.out);
+    let told = "the band in % of value: \u{b1}6.17 % at 12 rpm, \u{b1}3.07 % at 30 rpm, \u{b1}2.03 % at 60 rpm";
+    assert!(said.contains(told), "{said}");
+}
+
+#[test]
 fn a_sound_check_names_no_cause() {
     let scratch = book(["485.0", "485.0", "485.0"]);
     let document = json(&scratch, &["show", "VM-1/2026-03-02-0900"]);

@@ -133,10 +133,34 @@ pub fn render(view: &View<'_>, width: usize) -> String {
     for (point, written) in judgement.points.iter().zip(&check.points) {
         text += &chart(point, written);
     }
+    text += &relative_bands(view).map_or(String::new(), |line| wrapped(&line, width, "", "  "));
     text += &acceptance(view).map_or(String::new(), |line| wrapped(&line, width, "", "  "));
     text += &laminar(view, width);
     let word = verdict(view).map_or("cannot be had: a figure is missing", Verdict::word);
     text + &format!("\nverdict: {word}\n")
+}
+
+/// How wide the limits are for each value, once a speed: at low torque a pass says little.
+fn relative_bands(view: &View<'_>) -> Option<String> {
+    let points = view
+        .judgement
+        .iter()
+        .flat_map(|judgement| &judgement.points);
+    let mut speeds: Vec<&Exact> = Vec::new();
+    let mut told: Vec<String> = Vec::new();
+    for (point, written) in points.zip(&view.check.points) {
+        let speed = &written.speed_rpm;
+        if let Some(band) = &point.relative_band_percent
+            && !speeds.contains(&&speed.value)
+        {
+            speeds.push(&speed.value);
+            told.push(format!(
+                "\u{b1}{} % at {speed} rpm",
+                band.to_fixed_string(PERCENT_PLACES)
+            ));
+        }
+    }
+    (!told.is_empty()).then(|| format!("the band in % of value: {}", told.join(", ")))
 }
 
 /// A remark where a point turned faster than the flow stays laminar.

@@ -175,6 +175,14 @@ fn one(series: &Series<'_>, width: usize) -> String {
             crate::measure::series::BASELINE_LEAST
         )),
     }
+    if let Some(step) = series.ewma.as_ref().and_then(|ewma| ewma.steps.last()) {
+        line(&format!(
+            "moving average {}, its control limits {} and {}",
+            signed(step.average),
+            signed(step.lower),
+            signed(step.upper)
+        ));
+    }
     if let Some((slope, lower, upper)) = slope_per_year(series) {
         let leads = outlook(series).map_or_else(String::new, |leads| format!("; {leads}"));
         line(&format!(
