@@ -21,13 +21,12 @@ pub fn evidence(view: &View<'_>, witness: Witness) -> Evidence {
     let policy = view.policy;
     let budgets = view.budgets();
     let first_budget = budgets.iter().flatten().next();
-    let reference = readings(view)
-        .first()
-        .map(|reading| reading.reference_mpa_s);
+    let readings = readings(view);
+    let reference = readings.first().map(|reading| reading.reference_mpa_s);
     let certified = view.certified();
     let instrument = view.instrument;
     Evidence {
-        readings: readings(view),
+        readings,
         unstable: check
             .points
             .iter()
@@ -153,11 +152,7 @@ fn other_geometries(view: &View<'_>) -> Vec<OtherGeometry> {
     view.book
         .geometries
         .sound()
-        .filter(|other| other.id != geometry.id)
-        .filter(|other| {
-            let fits = other.fits.as_ref();
-            fits.is_none_or(|fits| fits.iter().any(|id| *id == instrument.id))
-        })
+        .filter(|other| other.id != geometry.id && other.fits_on(&instrument.id))
         .filter_map(|other| {
             Some(OtherGeometry {
                 name: other.id.clone(),

@@ -496,8 +496,7 @@ fn suggest(book: &Book, instrument: &str, date: Date, at: Timestamp, filling: &m
         .geometries
         .sound()
         .filter(|geometry| {
-            let fits = geometry.fits.as_ref();
-            fits.is_none_or(|fits| fits.iter().any(|id| id == instrument))
+            geometry.fits_on(instrument)
                 && !matches!(
                     inspection_at(book, geometry, at),
                     Some((_, Outcome::Damaged))

@@ -1,7 +1,7 @@
 //! `simulate`: which past verdicts would differ under a policy that is not in force. Nothing is written.
 
 use super::output::{Outputs, Sheet};
-use super::trace::known_zone;
+use super::validate::known_zone;
 use super::{Common, Ended, Trouble, day, new, progress, validate, warn};
 use crate::book::Book;
 use crate::finding::{Counts, Finding};

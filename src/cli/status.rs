@@ -1,13 +1,12 @@
 //! `status`: the fleet at a date, the worst first.
 
 use super::output::{self, Format};
-use super::{Common, Ended, Trouble, progress, validate};
+use super::{Common, Ended, progress, validate};
 use crate::book::view::View;
 use crate::fleet::Fleet;
 use crate::fleet::session::Gathering;
 use crate::report::{fleet_json, fleet_text};
 use crate::rules::{Wanted, judge_fleet, run_and_watch};
-use crate::source::SourceError;
 
 #[derive(clap::Args)]
 pub(crate) struct Arguments {
@@ -24,13 +23,7 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
         run_and_watch(source, common.clock(), &Wanted::All, Some(&watch))
     })?;
     let sessions = gathering.sessions();
-    let book = outcome.book.as_ref().filter(|book| book.zone_known());
-    let Some(book) = book else {
-        return Err(Trouble::Unusable(SourceError::new(
-            "the book's time zone is not known, so no check has a date",
-            "run shearbook validate: shearbook.toml has errors",
-        )));
-    };
+    let book = validate::judged_book(&outcome)?;
     let (links, with_errors) = (&outcome.links, &outcome.with_errors);
     let fleet = Fleet::on(book, links, with_errors, &sessions, book.as_of());
     let findings = judge_fleet(&fleet);

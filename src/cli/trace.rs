@@ -58,7 +58,7 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
     }
     let (disk, book) = validate::facts(common)?;
     validate::whole(&disk)?;
-    known_zone(&book)?;
+    validate::known_zone(&book)?;
     let subject = subject(&disk, &book, &arguments.id)?;
     if let Subject::Check(id) = &subject
         && (arguments.since.is_some() || arguments.until.is_some())
@@ -90,7 +90,7 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
             }),
         )
     })?;
-    let book = known_zone(outcome.book.as_ref().unwrap_or(&book))?;
+    let book = validate::known_zone(outcome.book.as_ref().unwrap_or(&book))?;
     let fleet = Fleet::without_trends(book, &outcome.links, &outcome.with_errors, book.as_of());
     let sessions = gathering.sessions();
     let judged = Judged {
@@ -116,17 +116,6 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
             Sheet::Json => trace_json::render(&fleet, &trace, asked),
             Sheet::Csv => trace_csv::render(&fleet, &trace),
         })
-}
-
-/// Without a time zone no check has a date.
-pub(super) fn known_zone(book: &Book) -> Result<&Book, Trouble> {
-    match book.zone_known() {
-        true => Ok(book),
-        false => Err(Trouble::Unusable(SourceError::new(
-            "the book's time zone is not known, so no check has a date",
-            "run shearbook validate: shearbook.toml has errors",
-        ))),
-    }
 }
 
 fn check<'a>(judged: &Judged<'a>, disk: &Disk, id: &str) -> Result<Trace<'a>, Trouble> {

@@ -1,9 +1,10 @@
 //! `trend`: how an instrument reads over time.
 
-use super::{Common, End, Ended, Trouble, output, progress, validate, warn};
+use super::{Common, End, Ended, Trouble, new, output, progress, validate, warn};
 use crate::book::view::View;
 use crate::fleet::Fleet;
 use crate::fleet::session::Gathering;
+use crate::record::Kind;
 use crate::report::{fleet_text, trend_json, trend_svg, trend_text};
 use crate::rules::{Wanted, run_and_watch};
 use crate::source::SourceError;
@@ -41,12 +42,7 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
         run_and_watch(source, common.clock(), &Wanted::All, Some(&watch))
     })?;
     let sessions = gathering.sessions();
-    let Some(book) = outcome.book.as_ref().filter(|book| book.zone_known()) else {
-        return Err(Trouble::Unusable(SourceError::new(
-            "the book's time zone is not known, so no check has a date",
-            "run shearbook validate: shearbook.toml has errors",
-        )));
-    };
+    let book = validate::judged_book(&outcome)?;
     let fleet = Fleet::on(
         book,
         &outcome.links,
@@ -54,19 +50,10 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
         &sessions,
         book.as_of(),
     );
-    let Some(member) = fleet.members.iter().find(|member| member.id == wanted) else {
-        let known: Vec<&str> = fleet.members.iter().map(|member| member.id).collect();
-        let near = known
-            .iter()
-            .min_by_key(|id| strsim::levenshtein(&id.to_lowercase(), &wanted.to_lowercase()));
-        let near = near.map_or("the book has none yet".to_owned(), |id| {
-            format!("the nearest is {id}; shearbook status lists them")
-        });
-        return Err(Trouble::Usage(format!(
-            "there is no instrument {wanted}: {near}"
-        )));
-    };
-    let Some(trend) = &member.trend else {
+    let ids: Vec<&str> = book.instruments.ids().collect();
+    new::known(&ids, Kind::Instrument, wanted)?;
+    let member = fleet.members.iter().find(|member| member.id == wanted);
+    let Some((member, trend)) = member.and_then(|one| Some((one, one.trend.as_ref()?))) else {
         return Err(Trouble::Unusable(SourceError::new(
             format!("instruments/{wanted}.toml has errors, so its checks make no trend"),
             "run shearbook validate, which tells what is wrong with it, or with what it names",

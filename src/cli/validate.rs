@@ -5,7 +5,7 @@ use crate::book::{Book, Clock};
 use crate::finding::Severity;
 use crate::parse::layout::{Slot, slot};
 use crate::record::Kind;
-use crate::rules::{Wanted, is_reading, run as judge};
+use crate::rules::{Outcome, Wanted, is_reading, run as judge};
 use crate::source::disk::Disk;
 use crate::source::git::Repository;
 use crate::source::{Source, SourceError};
@@ -132,4 +132,25 @@ pub(crate) fn facts(common: &Common) -> Result<(Disk, Book), Trouble> {
     let disk = common.disk()?;
     let book = Book::facts(&disk, common.clock())?;
     Ok((disk, book))
+}
+
+/// Without a time zone no check has a date.
+pub(super) fn known_zone(book: &Book) -> Result<&Book, Trouble> {
+    match book.zone_known() {
+        true => Ok(book),
+        false => Err(Trouble::Unusable(SourceError::new(
+            "the book's time zone is not known, so no check has a date",
+            "run shearbook validate: shearbook.toml has errors",
+        ))),
+    }
+}
+
+/// The book of an outcome, whose checks have dates.
+pub(super) fn judged_book(outcome: &Outcome) -> Result<&Book, Trouble> {
+    match &outcome.book {
+        Some(book) => known_zone(book),
+        None => Err(Trouble::Ours(
+            "the whole book was judged and is not there".to_owned(),
+        )),
+    }
 }

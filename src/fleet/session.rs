@@ -33,8 +33,6 @@ pub struct Session {
     pub condition: Option<Condition>,
     pub void: bool,
     pub verdict: Option<Verdict>,
-    /// The row of the instrument's spring in force.
-    pub spring: Option<usize>,
     /// One a speed, in the order in which the speeds first stand in the check.
     pub readings: Vec<Reading>,
 }
@@ -93,7 +91,6 @@ impl Session {
             condition: check.condition,
             void: check.void,
             verdict: crate::book::figures::verdict(view),
-            spring: view.spring.map(|(row, _)| row),
             readings: Vec::new(),
         }
     }

@@ -189,7 +189,6 @@ mod tests {
             condition: None,
             void: false,
             verdict: Some(Verdict::Pass),
-            spring: None,
             readings: [25.0, 50.0]
                 .into_iter()
                 .map(|expected| Reading {

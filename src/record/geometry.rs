@@ -15,6 +15,14 @@ pub struct Geometry {
     pub corrections: Vec<Correction>,
 }
 
+impl Geometry {
+    /// Whether it fits an instrument; one that names none fits all.
+    pub fn fits_on(&self, instrument: &str) -> bool {
+        let fits = self.fits.as_ref();
+        fits.is_none_or(|fits| fits.iter().any(|id| id == instrument))
+    }
+}
+
 words! {
     GeometryKind {
         Factored = "factored",

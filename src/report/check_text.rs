@@ -7,6 +7,7 @@ use crate::book::figures::{MEAN_PLACES, rounded, verdict};
 use crate::book::view::View;
 use crate::measure::judge::JudgedPoint;
 use crate::measure::{Exact, PERCENT_PLACES};
+use crate::record::Number;
 use crate::record::check::{Point, Verdict};
 use crate::record::policy::{Basis, Decision, ZoneName};
 
@@ -140,8 +141,11 @@ pub fn render(view: &View<'_>, width: usize) -> String {
     text + &format!("\nverdict: {word}\n")
 }
 
-/// How wide the limits are for each value, once a speed: at low torque a pass says little.
-fn relative_bands(view: &View<'_>) -> Option<String> {
+/// What is told of each speed, once, since replicates share it.
+fn once_a_speed(
+    view: &View<'_>,
+    tell: impl Fn(&JudgedPoint, &Number) -> Option<String>,
+) -> Option<String> {
     let points = view
         .judgement
         .iter()
@@ -150,17 +154,24 @@ fn relative_bands(view: &View<'_>) -> Option<String> {
     let mut told: Vec<String> = Vec::new();
     for (point, written) in points.zip(&view.check.points) {
         let speed = &written.speed_rpm;
-        if let Some(band) = &point.relative_band_percent
-            && !speeds.contains(&&speed.value)
+        if !speeds.contains(&&speed.value)
+            && let Some(one) = tell(point, speed)
         {
             speeds.push(&speed.value);
-            told.push(format!(
-                "\u{b1}{} % at {speed} rpm",
-                band.to_fixed_string(PERCENT_PLACES)
-            ));
+            told.push(one);
         }
     }
-    (!told.is_empty()).then(|| format!("the band in % of value: {}", told.join(", ")))
+    (!told.is_empty()).then(|| told.join(", "))
+}
+
+/// How wide the limits are for each value: at low torque a pass says little.
+fn relative_bands(view: &View<'_>) -> Option<String> {
+    let bands = once_a_speed(view, |point, speed| {
+        let band = point.relative_band_percent.as_ref()?;
+        let percent = band.to_fixed_string(PERCENT_PLACES);
+        Some(format!("\u{b1}{percent} % at {speed} rpm"))
+    })?;
+    Some(format!("the band in % of value: {bands}"))
 }
 
 /// A remark where a point turned faster than the flow stays laminar.
@@ -194,34 +205,20 @@ fn laminar(view: &View<'_>, width: usize) -> String {
 
 /// The acceptance limits of a guarded decision, once a speed; none with a simple one.
 pub(super) fn acceptance(view: &View<'_>) -> Option<String> {
-    let points = view
-        .judgement
-        .iter()
-        .flat_map(|judgement| &judgement.points);
-    let mut speeds: Vec<&Exact> = Vec::new();
-    let mut told: Vec<String> = Vec::new();
-    for (point, written) in points.zip(&view.check.points) {
-        let speed = &written.speed_rpm;
-        if let Some(by) = &point.guarded
-            && !speeds.contains(&&speed.value)
-        {
-            speeds.push(&speed.value);
-            told.push(match by.too_large {
-                true => format!("none at {speed} rpm, where the uncertainty is as large"),
-                false => format!(
-                    "{} to {} at {speed} rpm",
-                    figure(&by.acceptance.lower),
-                    figure(&by.acceptance.upper),
-                ),
-            });
-        }
-    }
-    (!told.is_empty()).then(|| {
-        format!(
-            "acceptance limits, the limits less the expanded uncertainty: {}",
-            told.join(", ")
-        )
-    })
+    let limits = once_a_speed(view, |point, speed| {
+        let by = point.guarded.as_ref()?;
+        Some(match by.too_large {
+            true => format!("none at {speed} rpm, where the uncertainty is as large"),
+            false => format!(
+                "{} to {} at {speed} rpm",
+                figure(&by.acceptance.lower),
+                figure(&by.acceptance.upper),
+            ),
+        })
+    })?;
+    Some(format!(
+        "acceptance limits, the limits less the expanded uncertainty: {limits}"
+    ))
 }
 
 pub(super) fn figure(value: &Exact) -> String {

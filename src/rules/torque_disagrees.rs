@@ -97,11 +97,7 @@ fn explanations(view: &View<'_>, pair: &Pair<'_>, speed: &Exact) -> Vec<String> 
         .book
         .geometries
         .sound()
-        .filter(|other| other.id != geometry.id)
-        .filter(|other| {
-            let fits = other.fits.as_ref();
-            fits.is_none_or(|fits| fits.iter().any(|id| *id == instrument.id))
-        })
+        .filter(|other| other.id != geometry.id && other.fits_on(&instrument.id))
         .filter(|other| {
             let range = other.figures.range_mpa_s(spring, speed);
             range.is_some_and(|range| pair.agree(&range))
