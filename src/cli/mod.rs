@@ -2,6 +2,7 @@
 
 mod amend;
 mod compare;
+mod completions;
 mod correct;
 mod explain;
 mod gate;
@@ -12,6 +13,7 @@ mod interrupt;
 mod new;
 mod output;
 mod progress;
+mod rehearse;
 mod review;
 mod schema;
 mod seal;
@@ -153,6 +155,14 @@ enum Command {
     ///
     /// Example: shearbook schema check
     Schema(schema::Arguments),
+    /// Print what a shell needs to complete commands and options
+    ///
+    /// Example: shearbook completions bash > ~/.local/share/bash-completion/completions/shearbook
+    Completions(completions::Arguments),
+    /// Print a manual page, or write those of all commands into a folder
+    ///
+    /// Example: shearbook man --out ~/.local/share/man/man1
+    Man(completions::Man),
 }
 
 impl Command {
@@ -178,6 +188,8 @@ impl Command {
             Command::Explain(_) => "explain",
             Command::Selftest(_) => "selftest",
             Command::Schema(_) => "schema",
+            Command::Completions(_) => "completions",
+            Command::Man(_) => "man",
         }
     }
 }
@@ -280,6 +292,8 @@ pub fn main() -> ExitCode {
         Command::Explain(arguments) => explain::run(&cli.common, arguments),
         Command::Selftest(arguments) => selftest::run(&cli.common, arguments),
         Command::Schema(arguments) => schema::run(arguments),
+        Command::Completions(arguments) => completions::run(arguments),
+        Command::Man(arguments) => completions::man(&cli.common, arguments),
     };
     interrupt::yield_to_it(ended.is_err());
     let ended = match output::unsaid() {

@@ -10,6 +10,7 @@ mod plain;
 mod schema;
 mod syntax;
 mod toml;
+pub mod write;
 
 use crate::finding::Place;
 use crate::record::{Kind, Record, Word};

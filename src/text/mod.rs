@@ -1,5 +1,7 @@
 //! Texts of files, byte spans in them, and the lines and columns people read.
 
+pub mod decimal;
+
 /// A range of bytes of one file; files over 1 MiB are never read, so 32 bits hold any place.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Span {

@@ -1,0 +1,70 @@
+//! Checks as they would be: sealed and judged before anything is written.
+
+use super::{Common, Trouble, seal};
+use crate::book::Book;
+use crate::book::computed::Expected;
+use crate::finding::Finding;
+use crate::parse::layout::{Slot, slot};
+use crate::parse::parse;
+use crate::record::Kind;
+use crate::record::check::Check;
+use crate::rules::{Wanted, run as judge};
+use crate::source::Source;
+use crate::source::overlay::Overlay;
+
+/// A check that is not written yet.
+pub(super) struct Rehearsed {
+    pub(super) path: String,
+    /// With `[computed]`, where its figures can be had.
+    pub(super) text: String,
+    pub(super) figures: Option<Expected>,
+    /// At the check itself, in order.
+    pub(super) findings: Vec<Finding>,
+}
+
+/// Seals checks, given by path and text, and judges them together over what is there.
+pub(super) fn rehearse(
+    common: &Common,
+    below: &dyn Source,
+    book: &Book,
+    drafts: Vec<(String, String)>,
+) -> Result<Vec<Rehearsed>, Trouble> {
+    let mut overlay = Overlay::over(below);
+    let mut rehearsed = Vec::with_capacity(drafts.len());
+    for (path, text) in drafts {
+        let (text, figures) = sealed(book, &path, text)?;
+        overlay.files.insert(path.clone(), text.as_bytes().to_vec());
+        rehearsed.push(Rehearsed {
+            path,
+            text,
+            figures,
+            findings: Vec::new(),
+        });
+    }
+    let paths: Vec<String> = rehearsed.iter().map(|one| one.path.clone()).collect();
+    let outcome = judge(&overlay, common.clock(), &Wanted::Only(&paths))?;
+    for one in &mut rehearsed {
+        let own = |finding: &&Finding| finding.place.path == one.path;
+        one.findings = outcome.findings.iter().filter(own).cloned().collect();
+    }
+    Ok(rehearsed)
+}
+
+/// A check's text with its figures, or as it is where one cannot be had.
+fn sealed(book: &Book, path: &str, text: String) -> Result<(String, Option<Expected>), Trouble> {
+    let Slot::Record(Kind::Check, id) = slot(path) else {
+        return Ok((text, None));
+    };
+    let parsed = parse::<Check>(path, text.as_bytes().to_vec())
+        .map_err(|ours| Trouble::Ours(ours.to_string()))?;
+    let (Some(doc), Some(check)) = (&parsed.doc, &parsed.record) else {
+        return Ok((text, None));
+    };
+    match seal::figures(book, doc, check, &id) {
+        Some(figures) => {
+            let text = seal::splice(doc, &figures).map_err(Trouble::Refused)?;
+            Ok((text, Some(figures)))
+        }
+        None => Ok((text, None)),
+    }
+}
