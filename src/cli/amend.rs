@@ -1,7 +1,9 @@
 //! `amend`: a corrected copy of a committed check, beside it, that names what it amends.
 
+use super::ask::answers::Answers;
+use super::ask::{Asked, Asker, Question};
 use super::here::{self, Here};
-use super::{Common, End, Ended, Trouble, new, output, seal, show};
+use super::{Common, End, Ended, Trouble, interrupt, new, output, seal, show};
 use crate::book::line::{line, of_substance};
 use crate::book::{Book, Loaded};
 use crate::finding::Severity;
@@ -33,9 +35,9 @@ enum Cause {
 pub(crate) struct Arguments {
     /// The check: INSTRUMENT/YYYY-MM-DD-HHMM, or its file
     check: String,
-    /// Why it is amended
+    /// Why it is amended; where left out, this and what was wrong are asked for
     #[arg(long, value_name = "TEXT")]
-    reason: String,
+    reason: Option<String>,
     /// Who amends it; else the person whose e-mail git commits with
     #[arg(long, value_name = "PERSON")]
     by: Option<String>,
@@ -59,7 +61,15 @@ pub(super) struct Why<'a> {
 }
 
 pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
-    let reason = reason(&arguments.reason)?;
+    let asked;
+    let arguments = match &arguments.reason {
+        Some(_) => arguments,
+        None => {
+            asked = ask(common, arguments)?;
+            &asked
+        }
+    };
+    let reason = reason(arguments.reason.as_deref().unwrap_or_default())?;
     let values = values(&arguments.values)?;
     let mut common = common.clone();
     let (disk, book, path) = show::find(&mut common, &arguments.check)?;
@@ -185,6 +195,112 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
         output::say(&said);
     }
     Ok(End::Fine)
+}
+
+/// What is left to say, asked at the terminal.
+fn ask(common: &Common, arguments: &Arguments) -> Result<Arguments, Trouble> {
+    let mut asker =
+        Asker::at_terminal(output::style(common), Answers::default()).ok_or_else(|| {
+            Trouble::Usage(
+                "say why it is amended, with --reason TEXT; there is no terminal to ask at"
+                    .to_owned(),
+            )
+        })?;
+    interrupt::say_last(Some("Stopped. Nothing was written.".to_owned()));
+    let answered = asker.run(|asker| dialogue(common, arguments, asker));
+    interrupt::say_last(None);
+    answered.map_err(|stop| stop.end(asker))
+}
+
+fn dialogue(common: &Common, arguments: &Arguments, asker: &mut Asker) -> Asked<Arguments> {
+    const DONE: &str = "done";
+    const VOID: &str = "void";
+    const OTHER: &str = "other";
+    let mut answered = Arguments {
+        check: arguments.check.clone(),
+        reason: None,
+        by: arguments.by.clone(),
+        values: arguments.values.clone(),
+        void: arguments.void,
+        cause: arguments.cause,
+    };
+    let mut named = common.clone();
+    let (disk, _, path) = show::find(&mut named, &arguments.check)?;
+    let name = match slot(&path) {
+        Slot::Record(Kind::Check, id) => CheckName::parse(&id),
+        _ => None,
+    };
+    let newest = match &name {
+        Some(name) => line(&disk, name)?.pop(),
+        None => None,
+    };
+    // What is wrong with the name or the record is told where the command looks for itself.
+    let old = newest.and_then(|newest| newest.record);
+    let mut doc = old.map(|old| old.doc);
+    let ready = !answered.values.is_empty() || answered.void;
+    let mut number = 0;
+    while let (Some(before), false) = (&doc, ready) {
+        let mut options: Vec<(String, String)> = edit::values(before)
+            .into_iter()
+            .filter(|(pointer, _)| settable(pointer).is_ok())
+            .collect();
+        options.push((
+            OTHER.to_owned(),
+            "a key that it does not have yet".to_owned(),
+        ));
+        options.push(match number {
+            0 => (
+                VOID.to_owned(),
+                "nothing can be put right: keep it as evidence that never counts".to_owned(),
+            ),
+            _ => (DONE.to_owned(), "that is all".to_owned()),
+        });
+        let text = match number {
+            0 => "Which value was wrong?",
+            _ => "Which other value was wrong?",
+        };
+        let question = Question::new(format!("/change/{number}/key"), text)
+            .default((number > 0).then_some(DONE));
+        let chosen = asker.choose(question, &options)?;
+        let mut pointer = options[chosen].0.clone();
+        match pointer.as_str() {
+            DONE => break,
+            VOID => {
+                let causes: Vec<(String, String)> = Cause::value_variants()
+                    .iter()
+                    .filter_map(Cause::to_possible_value)
+                    .map(|cause| {
+                        let help = cause.get_help().map(ToString::to_string);
+                        (cause.get_name().to_owned(), help.unwrap_or_default())
+                    })
+                    .collect();
+                let chosen = asker.choose(Question::new("cause", "Why is it void?"), &causes)?;
+                answered.void = true;
+                answered.cause = Cause::value_variants().get(chosen).copied();
+                break;
+            }
+            OTHER => {
+                let question = Question::new(format!("/change/{number}/other"), "Which key?")
+                    .help("from the outside in, rows counted from 0, such as /point/0/temperature_c or late_reason");
+                pointer = asker.ask(&question, |text| {
+                    edit::pointer_of(text).map_err(|unfit| unfit.message)
+                })?;
+            }
+            _ => {}
+        }
+        let question = Question::new(format!("/change/{number}/value"), "The right value")
+            .help("as it should have been, with all its digits");
+        let (value, after) = asker.fitting(&question, Kind::Check, before, &pointer)?;
+        answered.values.push(format!("{pointer}={value}"));
+        doc = Some(after);
+        number += 1;
+    }
+    let question = Question::new(
+        "reason",
+        "In a few words: what was wrong, and how is that known?",
+    );
+    answered.reason = Some(asker.ask(&question, |text| Ok(text.to_owned()))?);
+    Ok(answered)
 }
 
 pub(super) fn refused(message: impl Into<String>, help: impl Into<String>) -> Trouble {

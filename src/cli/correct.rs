@@ -1,8 +1,10 @@
 //! `correct`: puts a wrong fact right in its file and amends every check that rests on it, as one change.
 
 use super::amend::{self, Why, refused};
+use super::ask::answers::Answers;
+use super::ask::{Asked, Asker, Question};
 use super::here::{self, Here};
-use super::{Common, End, Ended, Trouble, new, output, validate};
+use super::{Common, End, Ended, Trouble, interrupt, new, output, validate};
 use crate::book::line::line;
 use crate::book::{Book, Loaded};
 use crate::finding::{Finding, Severity};
@@ -24,16 +26,16 @@ use std::path::Path;
 
 #[derive(clap::Args)]
 pub(crate) struct Arguments {
-    /// The record: FOLDER/ID such as fluids/K-2291, or its file
-    record: String,
+    /// The record: FOLDER/ID such as fluids/K-2291, or its file; what is left out is asked for
+    record: Option<String>,
     /// The key of the wrong value: /value/0/viscosity_mpa_s, or value[0].viscosity_mpa_s; rows count from 0
-    key: String,
+    key: Option<String>,
     /// The right value
     #[arg(allow_hyphen_values = true)]
-    value: String,
+    value: Option<String>,
     /// Why the earlier value was wrong
     #[arg(long, value_name = "TEXT")]
-    reason: String,
+    reason: Option<String>,
     /// Who corrects it; else the person whose e-mail git commits with
     #[arg(long, value_name = "PERSON")]
     by: Option<String>,
@@ -52,7 +54,134 @@ struct Amended {
     is: Option<Verdict>,
 }
 
+/// What is corrected, with nothing left to ask.
+struct Wanted {
+    record: String,
+    key: String,
+    value: String,
+    reason: String,
+    by: Option<String>,
+    dry_run: bool,
+}
+
 pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
+    let given = (
+        &arguments.record,
+        &arguments.key,
+        &arguments.value,
+        &arguments.reason,
+    );
+    if let (Some(record), Some(key), Some(value), Some(reason)) = given {
+        let wanted = Wanted {
+            record: record.clone(),
+            key: key.clone(),
+            value: value.clone(),
+            reason: reason.clone(),
+            by: arguments.by.clone(),
+            dry_run: arguments.dry_run,
+        };
+        return correct(common, &wanted);
+    }
+    let asker = Asker::at_terminal(output::style(common), Answers::default());
+    let Some(mut asker) = asker else {
+        return Err(Trouble::Usage(
+            "say what is corrected: shearbook correct RECORD KEY VALUE --reason TEXT; there is no terminal to ask at".to_owned(),
+        ));
+    };
+    interrupt::say_last(Some("Stopped. Nothing was written.".to_owned()));
+    let wanted = match asker.run(|asker| dialogue(common, arguments, asker)) {
+        Ok(wanted) => wanted,
+        Err(stop) => return Err(stop.end(asker)),
+    };
+    // What it brings is seen before it is done.
+    let seen = Wanted {
+        dry_run: true,
+        ..wanted
+    };
+    let ended = correct(common, &seen)?;
+    if ended == End::Refused || arguments.dry_run {
+        return Ok(ended);
+    }
+    let sure = Question::new("write", "Write it so?")
+        .default(Some("y"))
+        .unkept();
+    match asker.yes_or_no(sure) {
+        Ok(true) => {
+            interrupt::say_last(None);
+            let wanted = Wanted {
+                dry_run: false,
+                ..seen
+            };
+            correct(common, &wanted)
+        }
+        Ok(false) => Ok(End::Fine),
+        Err(stop) => Err(stop.end(asker)),
+    }
+}
+
+fn dialogue(common: &Common, arguments: &Arguments, asker: &mut Asker) -> Asked<Wanted> {
+    let (disk, book) = validate::facts(common)?;
+    let given = match &arguments.record {
+        Some(record) => record.clone(),
+        None => {
+            let facts: Vec<(String, String)> = book
+                .each_fact()
+                .iter()
+                .filter_map(|fact| match fact.id() {
+                    (Kind::Book | Kind::Nonconformity, _) | (_, None) => None,
+                    (kind, Some(id)) => Some((format!("{}/{id}", kind.folder()), String::new())),
+                })
+                .collect();
+            let question = Question::new("record", "Which record is wrong?")
+                .help("a number or the name, such as fluids/K-2291");
+            facts[asker.choose(question, &facts)?].0.clone()
+        }
+    };
+    let (kind, path) = record(&disk, &given)?;
+    let doc = fact(&disk, kind, &path)?;
+    let key = match &arguments.key {
+        Some(key) => key.clone(),
+        None => {
+            let values: Vec<(String, String)> = edit::values(&doc)
+                .into_iter()
+                .filter(|(pointer, _)| correctable(pointer).is_ok())
+                .collect();
+            values[asker.choose(Question::new("key", "Which value is wrong?"), &values)?]
+                .0
+                .clone()
+        }
+    };
+    let pointer = edit::pointer_of(&key).map_err(amend::unfit)?;
+    correctable(&pointer)?;
+    let value = match &arguments.value {
+        Some(value) => value.clone(),
+        None => {
+            let question = Question::new("value", "The right value")
+                .help("as the certificate or the plate has it, with all its digits");
+            asker.fitting(&question, kind, &doc, &pointer)?.0
+        }
+    };
+    let reason = match &arguments.reason {
+        Some(reason) => reason.clone(),
+        None => {
+            let question = Question::new(
+                "reason",
+                "In a few words: why was it wrong, and how is that known?",
+            );
+            asker.ask(&question, |text| Ok(text.to_owned()))?
+        }
+    };
+    Ok(Wanted {
+        record: given,
+        key,
+        value,
+        reason,
+        by: arguments.by.clone(),
+        dry_run: arguments.dry_run,
+    })
+}
+
+fn correct(common: &Common, arguments: &Wanted) -> Ended {
     let reason = amend::reason(&arguments.reason)?;
     let pointer = edit::pointer_of(&arguments.key).map_err(amend::unfit)?;
     let (disk, book) = validate::facts(common)?;

@@ -18,12 +18,15 @@ struct State {
     writes: usize,
     temporary: Vec<PathBuf>,
     interrupted: bool,
+    /// What a dialogue has to say where it is stopped.
+    last_word: Option<String>,
 }
 
 static STATE: Mutex<State> = Mutex::new(State {
     writes: 0,
     temporary: Vec::new(),
     interrupted: false,
+    last_word: None,
 });
 static WRITTEN: Condvar = Condvar::new();
 
@@ -82,6 +85,16 @@ pub(crate) fn stop_if_asked() {
     yield_to_it(true);
 }
 
+/// Ends here, as where the person at the terminal stopped a dialogue.
+pub(crate) fn leave() -> ! {
+    end(&state())
+}
+
+/// What is said where an interruption comes from now on.
+pub(crate) fn say_last(word: Option<String>) {
+    state().last_word = word;
+}
+
 /// Heeds Ctrl-C from now on. Where that cannot be had, the system's own way of ending a program is as good as ever.
 pub(crate) fn heed() {
     let _ = ctrlc::set_handler(|| {
@@ -108,6 +121,9 @@ fn end(state: &MutexGuard<'static, State>) -> ! {
         take_away(folder);
     }
     super::progress::clear();
+    if let Some(word) = &state.last_word {
+        super::output::say(&format!("\n{word}\n"));
+    }
     std::process::exit(INTERRUPTED)
 }
 

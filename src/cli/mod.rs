@@ -1,9 +1,11 @@
 //! The command line: arguments, the clock, streams and exit codes. One file a command.
 
 mod amend;
+mod ask;
 mod compare;
 mod completions;
 mod correct;
+mod enter;
 mod explain;
 mod gate;
 mod here;
@@ -95,6 +97,10 @@ enum Command {
     ///
     /// Example: shearbook validate checks/2026/VM-01
     Validate(validate::Arguments),
+    /// Run a check at the bench: asks in the order of the work, tells limits while figures are typed, writes a sealed record
+    ///
+    /// Example: shearbook enter VM-01
+    Enter(enter::Arguments),
     /// Fill in the computed figures of a check, leaving every other byte as it was
     ///
     /// Example: shearbook seal checks/2026/VM-01/2026-11-20-0942.toml
@@ -173,6 +179,7 @@ impl Command {
             Command::Init(_) => "init",
             Command::New(_) => "new",
             Command::Validate(_) => "validate",
+            Command::Enter(_) => "enter",
             Command::Seal(_) => "seal",
             Command::Amend(_) => "amend",
             Command::Correct(_) => "correct",
@@ -277,6 +284,7 @@ pub fn main() -> ExitCode {
         Command::Init(arguments) => init::run(&cli.common, arguments),
         Command::New(arguments) => new::run(&cli.common, arguments),
         Command::Validate(arguments) => validate::run(&cli.common, arguments),
+        Command::Enter(arguments) => enter::run(&cli.common, arguments),
         Command::Seal(arguments) => seal::run(&cli.common, arguments),
         Command::Amend(arguments) => amend::run(&cli.common, arguments),
         Command::Correct(arguments) => correct::run(&cli.common, arguments),

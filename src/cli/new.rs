@@ -1,13 +1,16 @@
 //! `new`: a record ready to fill in, at its right place. It holds what the book knows and no figure of its own: every key
 //! that a person must answer for has no value, so that the record does not validate until it has one.
 
+use super::ask::answers::Answers;
+use super::ask::{Asked, Asker, Question, Stop, form};
 use super::here::Here;
 use super::template::{Filling, fill, quoted, schema_line, schema_path, template};
-use super::{Common, End, Ended, Trouble, output, review, validate};
+use super::{Common, End, Ended, Trouble, enter, interrupt, output, review, validate};
 use crate::book::review::Digest;
 use crate::book::view::{inspection_at, standing_at};
 use crate::book::zone::{NoInstant, Zone};
 use crate::book::{Book, Loaded};
+use crate::finding::Severity;
 use crate::parse::layout::{self, CheckName, path_of, unfit_id};
 use crate::record::fluid::Fluid;
 use crate::record::geometry::{Geometry, GeometryKind, Outcome};
@@ -16,6 +19,7 @@ use crate::record::person::Duty;
 use crate::record::policy::{Policy, ZoneName};
 use crate::record::thermometer::Thermometer;
 use crate::record::{Kind, Stamp, State, Word};
+use crate::rules::{Wanted, run as judge};
 use crate::source::disk::Disk;
 use crate::source::{Source, SourceError};
 use crate::text::nearest;
@@ -26,11 +30,11 @@ use std::path::{Path, PathBuf};
 
 #[derive(clap::Args)]
 pub(crate) struct Arguments {
-    /// policy, person, instrument, geometry, fluid, thermometer, bath, check, review or nonconformity
-    kind: String,
+    /// policy, person, instrument, geometry, fluid, thermometer, bath, check, review or nonconformity; asked for where left out
+    kind: Option<String>,
     /// The new record's id. Of a check: its instrument, or INSTRUMENT/YYYY-MM-DD-HHMM. Of a review: the check, or
     /// FOLDER/ID of another record
-    id: String,
+    id: Option<String>,
     /// Of a geometry: factored, coaxial-cylinders, cone-plate or parallel-plates
     #[arg(long = "kind", value_name = "KIND")]
     geometry: Option<String>,
@@ -40,6 +44,9 @@ pub(crate) struct Arguments {
     /// Of a review: who reviews
     #[arg(long, value_name = "PERSON")]
     by: Option<String>,
+    /// Write the file to be filled in by an editor, and ask nothing
+    #[arg(long)]
+    blank: bool,
 }
 
 /// A record about to be written.
@@ -50,22 +57,92 @@ struct Draft {
 }
 
 pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
-    let kind = kind(&arguments.kind)?;
+    let mut asker = match arguments.blank {
+        true => None,
+        false => Asker::at_terminal(output::style(common), Answers::default()),
+    };
+    if asker.is_some() {
+        interrupt::say_last(Some("Stopped. Nothing was written.".to_owned()));
+    }
+    let made = match &mut asker {
+        Some(asker) => asker.run(|asker| make(common, arguments, Some(asker))),
+        None => make(common, arguments, None),
+    };
+    interrupt::say_last(None);
+    match (made, asker) {
+        (Ok(end), _) => Ok(end),
+        (Err(stop), Some(asker)) => Err(stop.end(asker)),
+        (Err(Stop::Trouble(trouble)), None) => Err(trouble),
+        (Err(_), None) => Err(Trouble::Ours("nobody was asked, and stopped".to_owned())),
+    }
+}
+
+fn make(common: &Common, arguments: &Arguments, mut asker: Option<&mut Asker>) -> Asked<End> {
+    let kind = match (&arguments.kind, asker.as_mut()) {
+        (Some(word), _) => kind(word)?,
+        (None, Some(asker)) => {
+            let kinds: Vec<(String, String)> = layout::folder_kinds()
+                .map(|kind| (kind.word().to_owned(), String::new()))
+                .collect();
+            let chosen = asker.choose(Question::new("kind", "What is entered?"), &kinds)?;
+            kind(&kinds[chosen].0)?
+        }
+        (None, None) => {
+            let kinds: Vec<&str> = layout::folder_kinds().map(Kind::word).collect();
+            return Err(Stop::Trouble(Trouble::Usage(format!(
+                "say what is entered: shearbook new KIND ID, with a kind out of {}",
+                kinds.join(", ")
+            ))));
+        }
+    };
     only_for(kind, Kind::Geometry, "--kind", arguments.geometry.is_some())?;
     only_for(kind, Kind::Review, "--by", arguments.by.is_some())?;
     let about = !arguments.checks.is_empty();
     only_for(kind, Kind::Nonconformity, "--check", about)?;
-    let id = arguments.id.as_str();
-    if !matches!(kind, Kind::Check | Kind::Review)
-        && let Some(why) = unfit_id(id)
-    {
-        return Err(Trouble::Usage(format!("{id} is no id: {why}")));
+    let fits = |id: &str| match kind {
+        Kind::Check | Kind::Review => None,
+        _ => unfit_id(id),
+    };
+    let id = match (&arguments.id, asker.as_mut()) {
+        (Some(id), _) => id.clone(),
+        (None, Some(asker)) => {
+            let text = match kind {
+                Kind::Check => "Of which instrument?".to_owned(),
+                Kind::Review => "Of which check, or record as FOLDER/ID?".to_owned(),
+                _ => format!("Id of the new {}", kind.noun()),
+            };
+            asker.ask(&Question::new("id", text), |id| match fits(id) {
+                None => Ok(id.to_owned()),
+                Some(why) => Err(format!("{id} is no id: {why}")),
+            })?
+        }
+        (None, None) => {
+            return Err(Stop::Trouble(Trouble::Usage(format!(
+                "say its id too: shearbook new {} ID",
+                kind.word()
+            ))));
+        }
+    };
+    let id = id.as_str();
+    if let Some(why) = fits(id) {
+        return Err(Stop::Trouble(Trouble::Usage(format!(
+            "{id} is no id: {why}"
+        ))));
     }
     let (disk, book) = validate::facts(common)?;
+    let mut geometry = arguments.geometry.clone();
+    if let (Kind::Geometry, None, Some(asker)) = (kind, &geometry, asker.as_mut()) {
+        let kinds: Vec<(String, String)> = GeometryKind::ALL
+            .iter()
+            .map(|(word, _)| ((*word).to_owned(), String::new()))
+            .collect();
+        let chosen = asker.choose(Question::new("geometry", "Of what kind is it?"), &kinds)?;
+        geometry = Some(kinds[chosen].0.clone());
+    }
     let mut draft = match kind {
         Kind::Check => check(&book, id)?,
         Kind::Review => self::review(&disk, &book, id, arguments.by.as_deref())?,
-        _ => fact(&book, kind, id, arguments.geometry.as_deref())?,
+        _ => fact(&book, kind, id, geometry.as_deref())?,
     };
     if about {
         let checks = about_checks(&disk, &arguments.checks)?;
@@ -80,9 +157,44 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
         let line = schema_line(kind, &draft.path);
         draft.filling.text("schema", line);
     }
-    write(&disk.root, &draft)?;
+    let mut text = fill(template(kind), &draft.filling);
+    let mut asked = false;
+    if let Some(asker) = asker {
+        let options = [
+            ("ask", "question by question"),
+            ("file", "write the file, to be filled in by an editor"),
+        ];
+        let options = options.map(|(word, label)| (word.to_owned(), label.to_owned()));
+        let how = Question::new("how", "How is it filled in?").default(Some("ask"));
+        asked = asker.choose(how, &options)? == 0;
+        match kind {
+            Kind::Check if asked => {
+                let instrument = id.split('/').next().unwrap_or(id).to_owned();
+                return Ok(enter::run(common, &enter::Arguments::of(instrument))?);
+            }
+            _ if asked => {
+                text = form::fill_in(asker, kind, &draft.path, &text)?;
+            }
+            _ => {}
+        }
+    }
+    put(&disk.root, &draft.path, text.as_bytes())?;
+    let mut refused = false;
+    if asked {
+        let only = [draft.path.clone()];
+        let outcome = judge(&disk, common.clock(), &Wanted::Only(&only))?;
+        let mut findings = outcome.findings;
+        findings.retain(|finding| finding.place.path == draft.path);
+        refused = findings
+            .iter()
+            .any(|finding| finding.severity == Severity::Error);
+        if !findings.is_empty() {
+            output::say_findings(common, &findings, (1, 0));
+        }
+    }
     if !common.quiet {
-        output::say(&next_steps(common, &disk, &draft));
+        let whole = asked && !refused;
+        output::say(&next_steps(common, &disk, &draft, whole));
     }
     Ok(End::Fine)
 }
@@ -119,9 +231,13 @@ fn only_for(kind: Kind, right: Kind, option: &str, given: bool) -> Result<(), Tr
     }
 }
 
-fn next_steps(common: &Common, disk: &Disk, draft: &Draft) -> String {
+fn next_steps(common: &Common, disk: &Disk, draft: &Draft, whole: bool) -> String {
     let here = Here::of(common, disk);
     let (tool, file) = (&here.tool, here.file(&draft.path));
+    if whole {
+        return format!("made {}\n\nNext: let git keep it:\n", draft.path)
+            + &here.add(&[&draft.path]);
+    }
     let mut text = format!(
         "made {}\n\nNext: give a value to every key that has none. This names those that are\nleft:\n    {tool} validate {file}\n",
         draft.path
@@ -190,11 +306,6 @@ fn free(root: &Path, draft: &Draft, id: &str) -> Result<(), Trouble> {
             )
         },
     ))
-}
-
-fn write(root: &Path, draft: &Draft) -> Result<(), Trouble> {
-    let text = fill(template(draft.kind), &draft.filling);
-    put(root, &draft.path, text.as_bytes())
 }
 
 /// Writes a file that is not there yet, with the folders that it needs.

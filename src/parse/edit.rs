@@ -299,6 +299,15 @@ fn leaves(doc: &Doc) -> Vec<(String, &Node)> {
     found
 }
 
+/// Every single value of a file: its pointer, and what is written there.
+pub fn values(doc: &Doc) -> Vec<(String, String)> {
+    let written = |node: &Node| doc.text.slice(node.span).to_owned();
+    leaves(doc)
+        .into_iter()
+        .map(|(pointer, node)| (pointer, written(node)))
+        .collect()
+}
+
 /// A value of a file, as people read it and as JSON has it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Written {

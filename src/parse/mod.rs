@@ -2,6 +2,7 @@
 
 pub mod edit;
 mod fields;
+pub mod form;
 mod instance;
 pub mod layout;
 #[cfg(test)]
@@ -126,6 +127,23 @@ impl std::fmt::Display for Disagreement {
             self.path,
             self.keys.join(", ")
         )
+    }
+}
+
+/// A file as TOML, whatever it holds, or what is wrong with it first.
+pub fn plain_document(path: &str, bytes: Vec<u8>) -> Result<Doc, Box<Fault>> {
+    let mut faults = Vec::new();
+    let doc = toml::read(path, bytes, &mut faults);
+    match (doc, faults.into_iter().next()) {
+        (Some(doc), None) => Ok(doc),
+        (_, Some(fault)) => Err(Box::new(fault)),
+        (None, None) => Err(Box::new(Fault {
+            kind: FaultKind::Syntax,
+            place: Place::whole(path),
+            message: "it cannot be read as TOML".to_owned(),
+            help: "look at the file in an editor".to_owned(),
+            because: None,
+        })),
     }
 }
 

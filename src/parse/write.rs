@@ -1,6 +1,7 @@
 //! A check as a program writes it: the keys in their usual order, figures with the digits that were given.
 
 use super::edit::quoted;
+use crate::record::Stamp;
 
 /// What a check says. Figures, times and words are as TOML writes them without quotes; texts are plain.
 #[derive(Clone, Debug, Default)]
@@ -63,6 +64,19 @@ pub struct PointText {
     pub temperature_c: Option<String>,
     /// Instead of figures.
     pub shown: Option<String>,
+}
+
+/// A time as TOML writes it.
+pub fn time(stamp: &Stamp) -> String {
+    let wall = stamp.wall.strftime("%Y-%m-%dT%H:%M:%S");
+    match stamp.offset_minutes {
+        None => wall.to_string(),
+        Some(offset) => {
+            let sign = if offset < 0 { '-' } else { '+' };
+            let size = offset.unsigned_abs();
+            format!("{wall}{sign}{:02}:{:02}", size / 60, size % 60)
+        }
+    }
 }
 
 /// Lines of keys and tables.

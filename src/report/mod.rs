@@ -3,6 +3,7 @@
 pub mod advice;
 pub mod amendments;
 pub mod budget_text;
+pub mod cautions;
 pub mod check_json;
 pub mod check_text;
 pub mod compare;

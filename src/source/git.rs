@@ -441,6 +441,50 @@ impl Repository {
         }
     }
 
+    /// Commits these files alone, as they are in the folder, by git as its user has set it up, hooks and all. Where that is
+    /// refused nothing of them stays staged, and what git and its hooks said is given.
+    pub fn commit_files(
+        &self,
+        paths: &[&str],
+        message: &str,
+    ) -> Result<Result<(), String>, SourceError> {
+        let full: Vec<String> = paths
+            .iter()
+            .map(|path| format!(":(top,literal){}{path}", self.prefix))
+            .collect();
+        let run = |arguments: &[&str]| {
+            let mut command = Command::new("git");
+            command.current_dir(&self.cwd).stdin(Stdio::null());
+            for variable in PATHSPEC_VARIABLES {
+                command.env_remove(variable);
+            }
+            if !self.from_environment {
+                for variable in REPOSITORY_VARIABLES {
+                    command.env_remove(variable);
+                }
+            }
+            command.args(arguments).arg("--").args(&full);
+            command.output().map_err(no_git)
+        };
+        let said = |output: &std::process::Output| {
+            let text = [output.stdout.as_slice(), output.stderr.as_slice()].concat();
+            String::from_utf8_lossy(&text).trim().to_owned()
+        };
+        let added = run(&["add"])?;
+        if !added.status.success() {
+            return Ok(Err(said(&added)));
+        }
+        let committed = run(&["commit", "--quiet", "-m", message])?;
+        if committed.status.success() {
+            return Ok(Ok(()));
+        }
+        // Before the first commit there is nothing to go back to but an index without them.
+        if !run(&["reset", "--quiet"])?.status.success() {
+            run(&["rm", "--cached", "--quiet"])?;
+        }
+        Ok(Err(said(&committed)))
+    }
+
     /// A path that git keeps for this repository, such as `hooks` or `MERGE_HEAD`.
     pub fn git_path(&self, name: &str) -> Result<PathBuf, SourceError> {
         let path = self.line(&["rev-parse", "--git-path", name])?;

@@ -1,0 +1,173 @@
+//! `enter`: the check at the bench, from what is due to a sealed and committed record.
+
+mod after;
+mod bench;
+mod dialogue;
+mod finish;
+mod offers;
+mod points;
+mod told;
+
+use super::ask::answers::Answers;
+use super::ask::{Asked, Asker, Question};
+use super::here::Here;
+use super::{Common, End, Ended, Trouble, interrupt, new, output};
+use crate::record::check::Verdict;
+use crate::report::{cautions, wrapped};
+use bench::Bench;
+use dialogue::Ended as Dialogue;
+use std::path::PathBuf;
+use std::rc::Rc;
+
+#[derive(clap::Args)]
+pub(crate) struct Arguments {
+    /// The instrument that is checked
+    instrument: String,
+    /// Take the answers from this TOML file and ask nobody
+    #[arg(long, value_name = "FILE")]
+    answers: Option<PathBuf>,
+}
+
+impl Arguments {
+    /// At a terminal.
+    pub(super) fn of(instrument: String) -> Arguments {
+        Arguments {
+            instrument,
+            answers: None,
+        }
+    }
+}
+
+pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
+    let style = output::style(common);
+    let bench = Rc::new(Bench::of(common, &arguments.instrument)?);
+    let asker = match &arguments.answers {
+        Some(file) => Some(Asker::of_file(style, Answers::of_file(file)?)),
+        None => Asker::at_terminal(style, Answers::kept_in(draft(&bench)?)?),
+    };
+    let Some(mut asker) = asker else {
+        return Err(Trouble::Usage(
+            "there is no terminal to ask at: give a file of answers with --answers FILE".to_owned(),
+        ));
+    };
+    let tool = Here::of(common, &bench.disk).tool;
+    let kept = format!(
+        "Stopped. What was answered is kept: {tool} enter {} goes on from here.",
+        bench.instrument
+    );
+    if asker.is_attended() {
+        interrupt::say_last(Some(kept));
+    }
+    let ended = enter(&bench, &mut asker);
+    ended.map_err(|stop| stop.end(asker))
+}
+
+/// Where the answers of a dialogue under way are kept: beside what git keeps for this clone, so that they are never committed.
+fn draft(bench: &Bench) -> Result<PathBuf, Trouble> {
+    let name = format!("enter-{}.toml", bench.instrument);
+    Ok(match &bench.repository {
+        Some(repository) => repository.git_path("shearbook")?.join(name),
+        None => bench.disk.root.join(".shearbook").join(name),
+    })
+}
+
+fn enter(bench: &Rc<Bench>, asker: &mut Asker) -> Asked<End> {
+    greet(bench, asker);
+    if let Some(pair) = &bench.standing.failed_twice
+        && asker.is_attended()
+        && asker.answers.is_empty()
+    {
+        after::failed_twice(bench, asker, pair)?;
+    }
+    if !asker.answers.is_empty() && asker.is_attended() {
+        let options = vec![
+            (
+                "on".to_owned(),
+                "go on with the check that was begun".to_owned(),
+            ),
+            (
+                "anew".to_owned(),
+                "throw its answers away and begin anew".to_owned(),
+            ),
+        ];
+        let question = Question::new(
+            "resume",
+            format!(
+                "A check of {} was begun and not finished.",
+                bench.instrument
+            ),
+        )
+        .default(Some("on"))
+        .unkept();
+        if asker.choose(question, &options)? == 1 {
+            asker.answers.forget();
+        }
+    }
+    let ended = asker.run(|asker| dialogue::dialogue(bench, asker))?;
+    let Dialogue::Write(rehearsed) = ended else {
+        let tool = Here::of(&bench.common, &bench.disk).tool;
+        asker.tell(&match asker.answers.is_empty() {
+            true => "Nothing was written, and no answer is kept.".to_owned(),
+            false => format!(
+                "Nothing was written. {tool} enter {} goes on from here.",
+                bench.instrument
+            ),
+        });
+        return Ok(End::Fine);
+    };
+    asker
+        .answers
+        .expect(&["commit", "quarantine", "quarantine_by", "nonconformity"]);
+    asker.answers.all_asked()?;
+    let (folder, _) = rehearsed.path.rsplit_once('/').unwrap_or(("", ""));
+    new::real_folders(&bench.disk.root, folder)?;
+    new::put(&bench.disk.root, &rehearsed.path, rehearsed.text.as_bytes())?;
+    asker.answers.take_away();
+    interrupt::say_last(Some("Stopped. The record is written.".to_owned()));
+    let verdict = rehearsed
+        .figures
+        .as_ref()
+        .and_then(|figures| figures.verdict);
+    let word = verdict.map_or("no verdict", Verdict::word);
+    if !bench.common.quiet {
+        let width = asker.style.width;
+        let made = format!("made {}: sealed, verdict {word}", rehearsed.path);
+        output::say(&format!("\n{}", wrapped(&made, width, "", "  ")));
+    }
+    let what = match rehearsed.path.rsplit_once('/') {
+        Some((_, name)) => format!(
+            "Check {} of {}: {word}",
+            bench.instrument,
+            name.trim_end_matches(".toml")
+        ),
+        None => format!("Check {}: {word}", bench.instrument),
+    };
+    after::commit(bench, asker, &[&rehearsed.path], &what)?;
+    if verdict.is_some_and(|verdict| matches!(verdict, Verdict::Fail | Verdict::ConditionalFail)) {
+        after::failed(bench, asker)?;
+    }
+    Ok(End::Fine)
+}
+
+/// What is known of the instrument before the first question.
+fn greet(bench: &Bench, asker: &mut Asker) {
+    let standing = &bench.standing;
+    let due = match standing.next_due {
+        Some(due) => format!(", next due {due}"),
+        None => String::new(),
+    };
+    let mut told = format!(
+        "Check of {}: {}{due}.",
+        bench.instrument,
+        standing.state.word()
+    );
+    for reason in &standing.reasons {
+        told += &format!("\n  {reason}");
+    }
+    if let Some(policy) = bench.policy() {
+        told += &format!("\n  judged by policy {}", policy.id);
+    }
+    told += "\nEnter takes what stands in brackets; ? tells more, back goes a step back, Ctrl-C stops and keeps the answers.";
+    asker.tell(&told);
+    asker.tell(cautions::AT_THE_BENCH);
+}

@@ -1,0 +1,197 @@
+//! The readings: speed, torque, viscosity and temperature, with what they come to while they are typed.
+
+use super::bench::{Bench, Typing, live};
+use super::offers::Offer;
+use super::told::{NOTHING, Options, tell_findings};
+use crate::cli::ask::{Asked, Asker, Question, Stop};
+use crate::parse::write::{CheckText, PointText};
+use crate::record::Word;
+use crate::record::check::Shown;
+use crate::record::instrument::Speeds;
+use crate::text::decimal;
+use std::rc::Rc;
+
+fn speeds_word(bench: &Bench) -> String {
+    match bench.record().map(|record| &record.speeds) {
+        Some(Speeds::These(speeds)) => {
+            let speeds: Vec<String> = speeds.iter().map(ToString::to_string).collect();
+            format!("it has {} rpm", speeds.join(", "))
+        }
+        Some(Speeds::Between(slow, fast)) => format!("any from {slow} to {fast} rpm"),
+        None => String::new(),
+    }
+}
+
+pub(super) fn points(
+    bench: &Rc<Bench>,
+    asker: &mut Asker,
+    check: &mut CheckText,
+    offer: &Offer,
+) -> Asked<()> {
+    const DONE: &str = "done";
+    let mut index = 0;
+    loop {
+        let name = |key: &str| format!("/point/{index}/{key}");
+        let planned = offer.speeds_rpm.get(index).cloned();
+        let text = match (&planned, index) {
+            (Some(_), _) => format!("Reading {}: speed in rpm", index + 1),
+            (None, 0) => "Reading 1: speed in rpm".to_owned(),
+            (None, _) => format!("Reading {}: speed in rpm, or done", index + 1),
+        };
+        check.points.push(PointText::default());
+        asker.tell("");
+        let certified = offer.certified_c.as_deref();
+        let question = Question::new(name("speed_rpm"), text)
+            .help(format!(
+                "as set; the same speed again is a replicate; {}",
+                speeds_word(bench)
+            ))
+            .live(live(bench, check, certified, Typing::Speed));
+        let question = match (planned, index) {
+            (Some(speed), _) if asker.is_attended() => question.default(Some(speed)),
+            (_, 0) => question,
+            _ => question.or(DONE),
+        };
+        let speed = asker.ask(&question, |text| {
+            if text.eq_ignore_ascii_case(DONE) && index > 0 {
+                return Ok(None);
+            }
+            let figure =
+                decimal::figure(text, None).map_err(|why| format!("{text} {}", why.why()))?;
+            Ok(Some(figure))
+        })?;
+        let Some(speed) = speed else {
+            check.points.pop();
+            return Ok(());
+        };
+        let stand_in = PointText {
+            speed_rpm: speed.clone(),
+            ..bench.stand_in(check)
+        };
+        if let Some(point) = check.points.last_mut() {
+            *point = stand_in;
+        }
+        tell_findings(bench, asker, check, &[&name("speed_rpm")])?;
+        if let Some(point) = check.points.last_mut() {
+            *point = PointText {
+                speed_rpm: speed,
+                ..PointText::default()
+            };
+        }
+        reading(bench, asker, check, certified, &name)?;
+        let pointer = format!("/point/{index}");
+        let warned = tell_findings(bench, asker, check, &[&pointer])?;
+        if warned {
+            keep_or_again(asker, &pointer, index)?;
+        }
+        index += 1;
+    }
+}
+
+/// Torque, viscosity and temperature of the last point.
+fn reading(
+    bench: &Rc<Bench>,
+    asker: &mut Asker,
+    check: &mut CheckText,
+    certified: Option<&str>,
+    name: &dyn Fn(&str) -> String,
+) -> Asked<()> {
+    let alone = !asker.is_attended();
+    let unless = |question: Question| match alone {
+        true => question.or(NOTHING),
+        false => question,
+    };
+    if asker.answers.has(&name("shown")) {
+        let shown = asker.ask(
+            &Question::new(name("shown"), "What it showed instead of a figure"),
+            |text| {
+                Shown::from_word(text)
+                    .map(|_| text.to_owned())
+                    .ok_or_else(|| format!("{text} is none of over-range, nothing, unstable"))
+            },
+        )?;
+        if let Some(point) = check.points.last_mut() {
+            point.shown = Some(shown);
+        }
+        return temperature(bench, asker, check, certified, name);
+    }
+    let question = unless(
+        Question::new(name("torque_percent"), "  torque shown, %")
+            .help("as shown, with all its digits; - where it shows none; over-range, nothing or unstable where there is no figure to read")
+            .live(live(bench, check, certified, Typing::Torque)),
+    );
+    let torque = asker.ask(&question, |text| {
+        if text == NOTHING || Shown::from_word(text).is_some() {
+            return Ok(text.to_owned());
+        }
+        decimal::figure(text, None).map_err(|why| format!("{text} {}", why.why()))
+    })?;
+    if Shown::from_word(&torque).is_some() {
+        if let Some(point) = check.points.last_mut() {
+            point.shown = Some(torque);
+        }
+        return temperature(bench, asker, check, certified, name);
+    }
+    if let Some(point) = check.points.last_mut() {
+        point.torque_percent = Some(torque.clone()).filter(|text| text != NOTHING);
+    }
+    let question = unless(
+        Question::new(name("viscosity_mpa_s"), "  viscosity shown, mPa.s (cP)")
+            .help("as shown, with all its digits; - where it shows torque alone")
+            .live(live(bench, check, certified, Typing::Viscosity)),
+    );
+    let viscosity = asker.ask(&question, |text| {
+        if text == NOTHING {
+            return match torque.as_str() {
+                NOTHING => Err("one of the two is needed: what the instrument showed".to_owned()),
+                _ => Ok(text.to_owned()),
+            };
+        }
+        let figure = decimal::figure(text, None).map_err(|why| format!("{text} {}", why.why()))?;
+        match figure.starts_with('-') {
+            true => Err(format!("{text} is under zero; a viscosity is not")),
+            false => Ok(figure),
+        }
+    })?;
+    if let Some(point) = check.points.last_mut() {
+        point.viscosity_mpa_s = Some(viscosity).filter(|text| text != NOTHING);
+    }
+    temperature(bench, asker, check, certified, name)
+}
+
+fn temperature(
+    bench: &Rc<Bench>,
+    asker: &mut Asker,
+    check: &mut CheckText,
+    certified: Option<&str>,
+    name: &dyn Fn(&str) -> String,
+) -> Asked<()> {
+    let question = Question::new(name("temperature_c"), "  temperature shown, \u{b0}C")
+        .help("as the thermometer shows it, uncorrected, with all its digits")
+        .live(live(bench, check, certified, Typing::Temperature));
+    let figure = asker.figure(&question, |_| Ok(()))?;
+    if let Some(point) = check.points.last_mut() {
+        point.temperature_c = Some(figure);
+    }
+    Ok(())
+}
+
+/// After a warning: it was read so, or it is read once more.
+fn keep_or_again(asker: &mut Asker, pointer: &str, index: usize) -> Asked<()> {
+    let options: Options = vec![
+        ("keep".to_owned(), "it was read so".to_owned()),
+        (
+            "again".to_owned(),
+            "typed wrong: answer this reading again".to_owned(),
+        ),
+    ];
+    let question =
+        Question::new(format!("{pointer}/keep"), format!("Reading {}:", index + 1)).or("keep");
+    match asker.choose(question, &options)? {
+        0 => Ok(()),
+        _ => {
+            asker.answers.take_back_under(pointer);
+            Err(Stop::Again)
+        }
+    }
+}
