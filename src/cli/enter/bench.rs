@@ -104,6 +104,14 @@ impl Bench {
         self.common.as_of.unwrap_or_else(|| self.wall().date())
     }
 
+    /// What stands of the facts is looked at as of then: now, or the end of the day that was asked for.
+    pub(super) fn at(&self) -> Timestamp {
+        match self.common.as_of {
+            Some(day) => self.book.end_of(day),
+            None => self.now(),
+        }
+    }
+
     pub(super) fn record(&self) -> Option<&Loaded<Instrument>> {
         self.book.instruments.named(&self.instrument).sound()
     }

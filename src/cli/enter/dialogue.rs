@@ -222,7 +222,7 @@ fn what(bench: &Bench, asker: &mut Asker, check: &mut CheckText) -> Asked<Offer>
 
 fn fluid_label(bench: &Bench, fluid: &Fluid) -> String {
     let day = bench.day();
-    let state = standing_at(&bench.book, &fluid.standings, bench.now()).map(|(_, row)| row.state);
+    let state = standing_at(&bench.book, &fluid.standings, bench.at()).map(|(_, row)| row.state);
     let values: Vec<String> = fluid
         .values
         .iter()
@@ -277,7 +277,7 @@ fn bottle(bench: &Bench, asker: &mut Asker, check: &mut CheckText) -> Asked<()> 
 
 fn thermometer(bench: &Bench, asker: &mut Asker, check: &mut CheckText) -> Asked<()> {
     let day = bench.day();
-    let at = bench.now();
+    let at = bench.at();
     let mut all: Vec<(bool, String, String)> = bench
         .book
         .thermometers
