@@ -3,6 +3,7 @@
 pub mod advice;
 pub mod amendments;
 pub mod budget_text;
+pub mod cautions;
 pub mod check_json;
 pub mod check_text;
 pub mod compare;
@@ -14,6 +15,8 @@ pub mod json;
 pub mod markup;
 pub mod pattern_text;
 pub mod plain;
+pub mod plan_json;
+pub mod plan_text;
 pub mod review_json;
 pub mod review_text;
 pub mod selftest;
