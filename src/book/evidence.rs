@@ -8,8 +8,8 @@ use crate::measure::flow::laminar_limit_rpm;
 use crate::measure::pattern::{Density, DensityFrom, Evidence, OtherGeometry, Reading, Witness};
 use crate::measure::temperature::{Viscosity, slope_per_k};
 use crate::record::check::Shown;
-use crate::record::fluid::{Base, CertifiedFigures};
-use crate::record::geometry::Guard;
+use crate::record::fluid::{Base, CertifiedFigures, CertifiedValue, Fluid};
+use crate::record::geometry::{Geometry, Guard};
 use crate::record::instrument::Speeds;
 
 /// Days of a month, on average.
@@ -112,6 +112,10 @@ fn readings(view: &View<'_>) -> Vec<Reading> {
 
 fn density(view: &View<'_>) -> Option<Density> {
     let (_, row) = view.certified()?;
+    density_of(view.fluid?, row)
+}
+
+fn density_of(fluid: &Fluid, row: &CertifiedValue) -> Option<Density> {
     if let CertifiedFigures::Kinematic { density_g_ml, .. } = &row.figures {
         return Some(Density {
             g_ml: density_g_ml.value.to_f64(),
@@ -119,7 +123,7 @@ fn density(view: &View<'_>) -> Option<Density> {
             in_reference: true,
         });
     }
-    let g_ml = match view.fluid?.base? {
+    let g_ml = match fluid.base? {
         Base::Silicone => Density::SILICONE,
         Base::MineralOil => Density::MINERAL_OIL,
         Base::Other => return None,
@@ -179,8 +183,13 @@ fn torque_disagrees(view: &View<'_>) -> Option<bool> {
 /// The speed above which the flow is not laminar, in rpm; `None` where the geometry's figures or the density do not tell.
 pub fn laminar_limit(view: &View<'_>) -> Option<f64> {
     let (_, row) = view.certified()?;
-    let density = density(view).map_or(1.0, |density| density.g_ml);
-    laminar_limit_rpm(&view.geometry?.figures, row.mpa_s().to_f64(), density)
+    laminar_limit_of(view.geometry?, view.fluid?, row)
+}
+
+/// As [`laminar_limit`], of a certified value that a geometry would turn in.
+pub fn laminar_limit_of(geometry: &Geometry, fluid: &Fluid, row: &CertifiedValue) -> Option<f64> {
+    let density = density_of(fluid, row).map_or(1.0, |density| density.g_ml);
+    laminar_limit_rpm(&geometry.figures, row.mpa_s().to_f64(), density)
 }
 
 /// The viscosity of a mineral oil in mPa.s at the mean temperature of the points, by ASTM D341 through the certified row and its

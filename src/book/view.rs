@@ -3,6 +3,7 @@
 use super::zone::months_after;
 use super::{Book, Loaded, Named};
 use crate::finding::Place;
+use crate::measure::Exact;
 use crate::measure::judge::{
     self, Basis, Judgement, PointFigures, PolicyFigures, Stated, Subject, Verdict, judge,
 };
@@ -12,7 +13,7 @@ use crate::parse::Doc;
 use crate::record::bath::Bath;
 use crate::record::check::{Check, Condition};
 use crate::record::fluid::{Bottle, CertifiedValue, Fluid};
-use crate::record::geometry::{Geometry, Outcome};
+use crate::record::geometry::{Geometry, GeometryKind, Outcome};
 use crate::record::instrument::{Instrument, ServiceKind, Spring};
 use crate::record::policy::{self, Policy, Soak};
 use crate::record::thermometer::{Calibration, Thermometer};
@@ -220,23 +221,8 @@ impl<'a> View<'a> {
     /// The policy's first row of least times at temperature that fits; `None` where what it goes by is unknown before one does.
     pub fn soak_row(&self) -> Option<(usize, &'a Soak)> {
         let viscosity = self.certified().map(|(_, certified)| certified.mpa_s());
-        for (index, row) in self.policy?.record.soak.iter().enumerate() {
-            let kind_fits = match &row.kinds {
-                None => true,
-                Some(kinds) => kinds.contains(&self.geometry?.kind),
-            };
-            if !kind_fits {
-                continue;
-            }
-            let viscosity_fits = match &row.up_to_mpa_s {
-                None => true,
-                Some(up_to) => *viscosity.as_ref()? <= up_to.value,
-            };
-            if viscosity_fits {
-                return Some((index, row));
-            }
-        }
-        None
+        let kind = self.geometry.map(|geometry| geometry.kind);
+        soak_row(&self.policy?.record, kind, viscosity.as_ref())
     }
 
     /// The verdict says fail and the instrument was read as it was found.
@@ -246,6 +232,41 @@ impl<'a> View<'a> {
                 .judgement
                 .as_ref()
                 .is_some_and(|judgement| judgement.verdict.is_some_and(Verdict::is_fail))
+    }
+}
+
+/// A policy's first row of least times at temperature that fits a kind of geometry and a certified viscosity in mPa.s; `None` where
+/// what it goes by is unknown before one does.
+pub fn soak_row<'a>(
+    policy: &'a Policy,
+    kind: Option<GeometryKind>,
+    viscosity_mpa_s: Option<&Exact>,
+) -> Option<(usize, &'a Soak)> {
+    for (index, row) in policy.soak.iter().enumerate() {
+        let kind_fits = match &row.kinds {
+            None => true,
+            Some(kinds) => kinds.contains(&kind?),
+        };
+        if !kind_fits {
+            continue;
+        }
+        let viscosity_fits = match &row.up_to_mpa_s {
+            None => true,
+            Some(up_to) => *viscosity_mpa_s? <= up_to.value,
+        };
+        if viscosity_fits {
+            return Some((index, row));
+        }
+    }
+    None
+}
+
+/// The torque zones of a policy, as the metrology takes them.
+pub fn zone_bounds(policy: &Policy) -> ZoneBounds {
+    ZoneBounds {
+        minimum_percent: policy.minimum_percent.value.clone(),
+        low_below_percent: policy.low_below_percent.value.clone(),
+        high_above_percent: policy.high_above_percent.value.clone(),
     }
 }
 
@@ -263,11 +284,7 @@ fn policy_figures(policy: &Policy) -> PolicyFigures {
             policy::Decision::Guarded => judge::Decision::Guarded,
             policy::Decision::GuardedFourWay => judge::Decision::GuardedFourWay,
         },
-        zones: ZoneBounds {
-            minimum_percent: policy.minimum_percent.value.clone(),
-            low_below_percent: policy.low_below_percent.value.clone(),
-            high_above_percent: policy.high_above_percent.value.clone(),
-        },
+        zones: zone_bounds(policy),
     }
 }
 

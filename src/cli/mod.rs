@@ -14,6 +14,7 @@ mod init;
 mod interrupt;
 mod new;
 mod output;
+mod plan;
 mod progress;
 mod rehearse;
 mod review;
@@ -125,6 +126,10 @@ enum Command {
     ///
     /// Example: shearbook status --as-of 2026-11-25
     Status(status::Arguments),
+    /// With which fluid, geometry and speeds an instrument is best checked, out of what is in stock
+    ///
+    /// Example: shearbook plan VM-01
+    Plan(plan::Arguments),
     /// How an instrument reads over time: series, control limits, slope, where it leads, advice on the interval
     ///
     /// Example: shearbook trend VM-01
@@ -186,6 +191,7 @@ impl Command {
             Command::Show(_) => "show",
             Command::Review(_) => "review",
             Command::Status(_) => "status",
+            Command::Plan(_) => "plan",
             Command::Trend(_) => "trend",
             Command::Trace(_) => "trace",
             Command::Simulate(_) => "simulate",
@@ -291,6 +297,7 @@ pub fn main() -> ExitCode {
         Command::Show(arguments) => show::run(&cli.common, arguments),
         Command::Review(arguments) => review::run(&cli.common, arguments),
         Command::Status(arguments) => status::run(&cli.common, arguments),
+        Command::Plan(arguments) => plan::run(&cli.common, arguments),
         Command::Trend(arguments) => trend::run(&cli.common, arguments),
         Command::Trace(arguments) => trace::run(&cli.common, arguments),
         Command::Simulate(arguments) => simulate::run(&cli.common, arguments),

@@ -2,6 +2,7 @@
 //!
 //! A day is seen as it was: checks performed, amendments made, reviews decided and nonconformities opened later are not seen.
 
+pub mod plan;
 pub mod reviews;
 pub mod session;
 pub mod trace;

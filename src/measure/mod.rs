@@ -23,6 +23,7 @@ pub mod interval;
 pub mod judge;
 pub mod limits;
 pub mod pattern;
+pub mod plan;
 pub mod published;
 pub mod range;
 pub mod risk;

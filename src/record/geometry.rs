@@ -1,6 +1,6 @@
 //! A measuring geometry of one of four kinds.
 
-use super::{Correction, Fields, Kind, Record, When, corrections, words};
+use super::{Correction, Fields, Kind, Number, Record, When, corrections, words};
 use crate::measure::Exact;
 use crate::measure::range::Geometry as Figures;
 
@@ -11,6 +11,8 @@ pub struct Geometry {
     pub figures: Figures,
     pub guard: Option<Guard>,
     pub fits: Option<Vec<String>>,
+    pub vessel: Option<String>,
+    pub sample_ml: Option<Number>,
     pub inspections: Vec<(When, Outcome)>,
     pub corrections: Vec<Correction>,
 }
@@ -45,8 +47,6 @@ impl Record for Geometry {
 
     fn read(fields: &mut dyn Fields) -> Option<Geometry> {
         fields.common();
-        fields.known("vessel");
-        fields.known("sample_ml");
         let kind: GeometryKind = fields.word("kind")?;
         let number = |fields: &mut dyn Fields, key| fields.number(key).map(|number| number.value);
         let figures = match kind {
@@ -81,6 +81,8 @@ impl Record for Geometry {
             figures,
             guard: fields.opt_word("guard"),
             fits: fields.opt_texts("fits"),
+            vessel: fields.opt_text("vessel"),
+            sample_ml: fields.opt_number("sample_ml"),
             inspections: fields.list("inspection", |row| {
                 row.known("late_reason");
                 Some((row.when("date")?, row.word("outcome")?))

@@ -9,6 +9,7 @@ use jiff::civil::Date;
 pub struct Instrument {
     pub id: String,
     pub group: Option<String>,
+    pub location: Option<String>,
     pub usage: String,
     pub speeds: Speeds,
     pub torque_resolution_percent: Number,
@@ -48,14 +49,7 @@ impl Record for Instrument {
 
     fn read(fields: &mut dyn Fields) -> Option<Instrument> {
         fields.common();
-        for key in [
-            "description",
-            "make",
-            "model",
-            "serial",
-            "firmware",
-            "location",
-        ] {
+        for key in ["description", "make", "model", "serial", "firmware"] {
             fields.known(key);
         }
         let fixed = fields.opt_numbers("speeds_rpm").map(Speeds::These);
@@ -67,6 +61,7 @@ impl Record for Instrument {
         Some(Instrument {
             id: fields.text("id")?,
             group: fields.opt_text("group"),
+            location: fields.opt_text("location"),
             usage: fields.text("usage")?,
             speeds: fixed.or(between)?,
             torque_resolution_percent: fields.number("torque_resolution_percent")?,

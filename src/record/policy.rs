@@ -85,6 +85,16 @@ impl From<Zone> for ZoneName {
     }
 }
 
+impl From<ZoneName> for Zone {
+    fn from(name: ZoneName) -> Zone {
+        match name {
+            ZoneName::Low => Zone::Low,
+            ZoneName::Middle => Zone::Middle,
+            ZoneName::High => Zone::High,
+        }
+    }
+}
+
 fn words_of<W: super::Word>(fields: &mut dyn Fields, key: &'static str) -> Option<Vec<W>> {
     let words = fields.opt_texts(key)?;
     Some(words.iter().filter_map(|word| W::from_word(word)).collect())

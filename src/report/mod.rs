@@ -15,6 +15,8 @@ pub mod json;
 pub mod markup;
 pub mod pattern_text;
 pub mod plain;
+pub mod plan_json;
+pub mod plan_text;
 pub mod review_json;
 pub mod review_text;
 pub mod selftest;

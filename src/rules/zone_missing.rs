@@ -1,9 +1,9 @@
 use super::{Out, Rule, Run, support};
-use crate::book::view::View;
+use crate::book::view::{View, zone_bounds};
 use crate::finding::Severity;
 use crate::measure::Exact;
 use crate::measure::range::torque_from_reading;
-use crate::measure::zone::{ZoneBounds, zone};
+use crate::measure::zone::zone;
 use crate::record::instrument::Speeds;
 use crate::record::policy::{Policy, ZoneName};
 
@@ -112,11 +112,7 @@ fn landing(view: &View<'_>, policy: &Policy, wanted: ZoneName) -> Option<Vec<(St
         .find_map(|point| point.reference_unrounded.as_ref())?;
     let spring = &view.spring?.1.full_scale_torque_un_m.value;
     let figures = &view.geometry?.figures;
-    let bounds = ZoneBounds {
-        minimum_percent: policy.minimum_percent.value.clone(),
-        low_below_percent: policy.low_below_percent.value.clone(),
-        high_above_percent: policy.high_above_percent.value.clone(),
-    };
+    let bounds = zone_bounds(policy);
     let (bottom, top) = match wanted {
         ZoneName::Low => (&bounds.minimum_percent, &bounds.low_below_percent),
         ZoneName::Middle => (&bounds.low_below_percent, &bounds.high_above_percent),

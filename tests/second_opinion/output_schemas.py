@@ -2,7 +2,7 @@
 """Holds the program's JSON against schema/output, by a validator that shearbook does not use.
 
 Needs Python 3.11 or newer and what requirements.txt pins. Runs the program on records-example and on small books with
-mistakes, and validates what validate, gate, show, status, review, trend, trace, simulate and selftest print. Each schema must be closed, with every key required and
+mistakes, and validates what validate, gate, show, status, plan, review, trend, trace, simulate and selftest print. Each schema must be closed, with every key required and
 described; and each must refuse a document that lacks a key or has one more.
 
     output_schemas.py PROGRAM [ROOT]    the last line is 'N passed, N failed', exit 1 if any failed
@@ -70,7 +70,7 @@ def faults_of(schema, document):
         fewer = {name: entry for name, entry in document.items() if name != key}
         if validator.is_valid(fewer):
             yield f"a document without {key} is accepted"
-    for rows in ("points", "findings", "instruments", "amendments", "checks", "records", "series", "values", "mentions", "rests_on", "rules"):
+    for rows in ("points", "findings", "instruments", "amendments", "checks", "records", "series", "values", "mentions", "rests_on", "rules", "choices", "left_out"):
         for key in document[rows][0] if document.get(rows) else ():
             fewer = copy.deepcopy(document)
             del fewer[rows][0][key]
@@ -103,7 +103,7 @@ def main():
     try:
         schemas = {
             name: json.loads((arguments.root / f"schema/output/{name}.schema.json").read_text(encoding="utf-8"))
-            for name in ("findings", "show", "status", "review", "trend", "selftest", "trace", "simulate")
+            for name in ("findings", "show", "status", "review", "trend", "selftest", "trace", "simulate", "plan")
         }
         for name, schema in schemas.items():
             judge(f"{name}.schema.json", faults_of_schema(schema))
@@ -121,6 +121,10 @@ def main():
             for day in ("2024-01-01", "2026-07-10", "2026-11-25"):
                 document = ask("--book", example, "--as-of", day, "trend", path.stem, "--format", "json")
                 judge(f"trend {path.stem} {day}", faults_of(schemas["trend"], document))
+        for path in sorted((example / "instruments").glob("*.toml")):
+            for words in (("2026-11-25",), ("2026-11-25", "--all"), ("2024-06-01",)):
+                document = ask("--book", example, "--as-of", words[0], "plan", path.stem, *words[1:], "--format", "json")
+                judge(f"plan {path.stem} {' '.join(words)}", faults_of(schemas["plan"], document))
         judge("selftest", faults_of(schemas["selftest"], ask("selftest", "--format", "json")))
         # Each kind of record, a bottle, and checks that failed, passed, are void or amended.
         for name in (
