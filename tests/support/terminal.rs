@@ -10,12 +10,16 @@ use std::time::{Duration, Instant};
 const ROWS: u16 = 600;
 
 /// How long the program may take to come to its next question; this is no measure of its speed.
-const PATIENCE: Duration = Duration::from_secs(60);
+const PATIENCE: Duration = Duration::from_secs(20);
+
+fn some(size: u16) -> std::num::NonZero<u16> {
+    std::num::NonZero::new(size).unwrap()
+}
 
 pub struct Terminal {
     child: Box<dyn Child + Send + Sync>,
-    master: Option<Box<dyn MasterPty + Send>>,
-    writer: Option<Box<dyn Write + Send>>,
+    _master: Box<dyn MasterPty + Send>,
+    writer: Box<dyn Write + Send>,
     seen: Arc<Mutex<Seen>>,
 }
 
@@ -54,7 +58,7 @@ impl Terminal {
         drop(pair.slave);
         let mut reader = pair.master.try_clone_reader().unwrap();
         let seen = Arc::new(Mutex::new(Seen {
-            screen: vt100::Parser::new(ROWS, columns, 0),
+            screen: vt100::Parser::new(some(ROWS), some(columns), 0),
             raw: Vec::new(),
         }));
         let shared = Arc::clone(&seen);
@@ -68,8 +72,8 @@ impl Terminal {
         });
         Terminal {
             child,
-            writer: Some(pair.master.take_writer().unwrap()),
-            master: Some(pair.master),
+            writer: pair.master.take_writer().unwrap(),
+            _master: pair.master,
             seen,
         }
     }
@@ -80,7 +84,10 @@ impl Terminal {
         let screen = seen.screen.screen();
         let (row, _) = screen.cursor_position();
         let (_, columns) = screen.size();
-        screen.rows(0, columns).nth(usize::from(row)).unwrap_or_default()
+        screen
+            .rows(0, columns.into())
+            .nth(usize::from(row))
+            .unwrap_or_default()
     }
 
     /// All that was shown.
@@ -98,7 +105,7 @@ impl Terminal {
         let screen = seen.screen.screen();
         let (_, columns) = screen.size();
         screen
-            .rows(0, columns)
+            .rows(0, columns.into())
             .enumerate()
             .filter(|(row, _)| screen.row_wrapped(u16::try_from(*row).unwrap()))
             .map(|(_, line)| line)
@@ -127,24 +134,29 @@ impl Terminal {
 
     /// Types without Enter.
     pub fn types(&mut self, keys: &str) {
-        let writer = self.writer.as_mut().unwrap();
-        writer.write_all(keys.as_bytes()).unwrap();
-        writer.flush().unwrap();
+        self.writer.write_all(keys.as_bytes()).unwrap();
+        self.writer.flush().unwrap();
     }
 
     /// Waits for a question and answers it.
     #[track_caller]
     pub fn answer(&mut self, question: &str, answer: &str) {
         self.asks(question);
-        let before = self.line();
+        let before = self.row();
         self.types(answer);
         self.types("\r");
         // The same question may come again, in a line of its own.
-        self.until("Enter", |terminal| terminal.line() != before || terminal.has_ended());
+        self.until("Enter", |terminal| terminal.row() != before);
     }
 
-    fn has_ended(&self) -> bool {
-        self.text().ends_with('\u{0}')
+    fn row(&self) -> u16 {
+        self.seen
+            .lock()
+            .unwrap()
+            .screen
+            .screen()
+            .cursor_position()
+            .0
     }
 
     /// The exit code, once the program has ended by itself.
@@ -162,10 +174,11 @@ impl Terminal {
         }
     }
 
-    /// The window is closed under the program.
+    /// The window is closed under the program, which is told so and has no terminal any more.
     pub fn close(&mut self) {
-        self.writer = None;
-        self.master = None;
+        let process = self.child.process_id().unwrap().to_string();
+        let told = Command::new("kill").args(["-HUP", &process]).status();
+        assert!(told.unwrap().success());
         let end = Instant::now() + PATIENCE;
         while self.child.try_wait().unwrap().is_none() {
             assert!(Instant::now() < end, "it stays when its terminal is gone");

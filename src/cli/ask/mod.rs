@@ -18,6 +18,7 @@ use crate::text::decimal;
 use crate::text::nearest;
 use answers::{Answer, Answers};
 use jiff::civil::{Date, DateTime};
+use std::collections::BTreeSet;
 use std::rc::Rc;
 
 /// How a line told beside a question is meant.
@@ -164,6 +165,10 @@ pub(super) struct Asker {
     pub(super) style: Style,
     /// Kept answers are being gone through: nothing is told.
     going_through: bool,
+    /// What this pass has told of, so that it is told once.
+    told: BTreeSet<(&'static str, String)>,
+    /// What was to be told since the last kept answer: it is told where a person comes to answer.
+    unheard: Vec<Line>,
     /// A dialogue is under way that can be run again.
     goes_back: bool,
     /// What was told line by line of the figures that are typed, so that it is told once.
@@ -190,6 +195,8 @@ impl Asker {
             answers,
             style,
             going_through: false,
+            told: BTreeSet::new(),
+            unheard: Vec::new(),
             goes_back: false,
             heard: Vec::new(),
         })
@@ -202,6 +209,8 @@ impl Asker {
             answers,
             style,
             going_through: false,
+            told: BTreeSet::new(),
+            unheard: Vec::new(),
             goes_back: false,
             heard: Vec::new(),
         }
@@ -215,6 +224,7 @@ impl Asker {
     pub(super) fn run<T>(&mut self, mut dialogue: impl FnMut(&mut Asker) -> Asked<T>) -> Asked<T> {
         loop {
             self.answers.rewind();
+            self.told.clear();
             self.going_through = self.is_attended() && !self.answers.is_empty();
             self.goes_back = true;
             let ended = dialogue(self);
@@ -226,13 +236,22 @@ impl Asker {
         }
     }
 
+    /// Whether a rule has something to say there that this pass has not told yet.
+    pub(super) fn is_new(&mut self, rule: &'static str, pointer: &str) -> bool {
+        self.told.insert((rule, pointer.to_owned()))
+    }
+
     /// Tells a person something; a file of answers hears nothing.
     pub(super) fn tell(&mut self, text: &str) {
         self.tell_lines(&[(Tone::Plain, text.to_owned())]);
     }
 
     pub(super) fn tell_lines(&mut self, lines: &[Line]) {
-        if !self.is_attended() || self.going_through {
+        if !self.is_attended() {
+            return;
+        }
+        if self.going_through {
+            self.unheard.extend_from_slice(lines);
             return;
         }
         for (tone, text) in lines {
@@ -244,8 +263,7 @@ impl Asker {
     pub(super) fn warn(&mut self, text: &str) {
         match self.mouth {
             Mouth::None => super::warn(text),
-            _ if self.going_through => {}
-            _ => self.say(Tone::Bad, text),
+            _ => self.tell_lines(&[(Tone::Bad, text.to_owned())]),
         }
     }
 
@@ -267,7 +285,11 @@ impl Asker {
     ) -> Asked<T> {
         if let Some(Answer { text, line, .. }) = self.answers.take(&question.name) {
             match read(&text) {
-                Ok(value) => return Ok(value),
+                Ok(value) => {
+                    self.going_through = self.is_attended();
+                    self.unheard.clear();
+                    return Ok(value);
+                }
                 Err(why) if self.is_attended() => {
                     self.answers.drop_one(&question.name);
                     self.begin_to_ask();
@@ -367,12 +389,14 @@ impl Asker {
             return format!("{text}{default}: ");
         }
         self.say(Tone::Plain, &text);
-        format!(" {default}: ")
+        format!(" {default} > ")
     }
 
     /// From here on a person answers and is told what there is to tell.
     pub(super) fn begin_to_ask(&mut self) {
         self.going_through = false;
+        let unheard = std::mem::take(&mut self.unheard);
+        self.tell_lines(&unheard);
     }
 
     fn unfit(&self, question: &Question, text: &str, line: Option<u32>, why: &str) -> Stop {
@@ -396,6 +420,32 @@ impl Asker {
             ),
             format!("it answers: {}{help}. Nothing was written", question.text),
         )))
+    }
+
+    /// A figure, or one of some words that stand in its place; says what it understood where that is not what was written.
+    pub(super) fn figure_or(
+        &mut self,
+        question: &Question,
+        words: &[&str],
+        fits: impl Fn(&str) -> Result<(), String>,
+    ) -> Asked<String> {
+        let mut written = String::new();
+        let meant = self.ask(question, |text| {
+            let word = words.iter().find(|word| text.eq_ignore_ascii_case(word));
+            let meant = match word {
+                Some(word) => (*word).to_owned(),
+                None => {
+                    decimal::figure(text, None).map_err(|why| format!("{text} {}", why.why()))?
+                }
+            };
+            fits(&meant)?;
+            written = text.to_owned();
+            Ok(meant)
+        })?;
+        if meant != written {
+            self.tell(&format!("  understood: {meant}"));
+        }
+        Ok(meant)
     }
 
     /// One of several, by number or by its word; gives its place in the list.
@@ -489,26 +539,6 @@ impl Asker {
             }
             None => Err(Stop::Trouble(Trouble::Ours(ours.unwrap_or_default()))),
         }
-    }
-
-    /// A figure, with a decimal comma or a point; says what it understood where that is not what was written.
-    pub(super) fn figure(
-        &mut self,
-        question: &Question,
-        fits: impl Fn(&str) -> Result<(), String>,
-    ) -> Asked<String> {
-        let mut written = String::new();
-        let figure = self.ask(question, |text| {
-            let figure =
-                decimal::figure(text, None).map_err(|why| format!("{text} {}", why.why()))?;
-            fits(&figure)?;
-            written = text.to_owned();
-            Ok(figure)
-        })?;
-        if figure != written {
-            self.tell(&format!("  understood: {figure}"));
-        }
-        Ok(figure)
     }
 }
 

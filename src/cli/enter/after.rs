@@ -3,7 +3,7 @@
 use super::bench::{Bench, standing};
 use crate::cli::ask::{Asked, Asker, Question, Tone};
 use crate::cli::here::Here;
-use crate::cli::{amend, new, output};
+use crate::cli::{End, amend, new, output};
 use crate::finding::Severity;
 use crate::parse::edit::{quoted, with_row};
 use crate::parse::layout::{path_of, unfit_id};
@@ -15,7 +15,12 @@ use crate::source::overlay::Overlay;
 use std::collections::BTreeSet;
 
 /// Offers to commit files that were written, and nothing else.
-pub(super) fn commit(bench: &Bench, asker: &mut Asker, paths: &[&str], message: &str) -> Asked<()> {
+pub(super) fn commit(
+    bench: &Bench,
+    asker: &mut Asker,
+    paths: &[&str],
+    message: &str,
+) -> Asked<End> {
     let here = Here::of(&bench.common, &bench.disk);
     let by_hand = format!(
         "Next: let git keep it:\n{}    {} commit\n",
@@ -24,7 +29,7 @@ pub(super) fn commit(bench: &Bench, asker: &mut Asker, paths: &[&str], message: 
     );
     let Some(repository) = &bench.repository else {
         output::say(&by_hand);
-        return Ok(());
+        return Ok(End::Fine);
     };
     let question = Question::new("commit", "Commit it now?")
         .unkept()
@@ -37,13 +42,14 @@ pub(super) fn commit(bench: &Bench, asker: &mut Asker, paths: &[&str], message: 
         if !bench.common.quiet {
             output::say(&by_hand);
         }
-        return Ok(());
+        return Ok(End::Fine);
     }
     match repository.commit_files(paths, message)? {
         Ok(()) => {
             if !bench.common.quiet {
                 output::say("committed\n");
             }
+            Ok(End::Fine)
         }
         Err(said) => {
             output::say(&format!("{said}\n"));
@@ -51,13 +57,13 @@ pub(super) fn commit(bench: &Bench, asker: &mut Asker, paths: &[&str], message: 
                 "the record is written, but git did not commit it, for what is told above",
             );
             output::say(&by_hand);
+            Ok(End::Refused)
         }
     }
-    Ok(())
 }
 
 /// After a failure: repeat it with everything checked, then quarantine.
-pub(super) fn failed(bench: &Bench, asker: &mut Asker) -> Asked<()> {
+pub(super) fn failed(bench: &Bench, asker: &mut Asker) -> Asked<End> {
     let now = standing(&bench.common, &bench.disk, &bench.book, &bench.instrument)?;
     if let Some(pair) = &now.failed_twice {
         return failed_twice(bench, asker, pair);
@@ -70,11 +76,15 @@ pub(super) fn failed(bench: &Bench, asker: &mut Asker) -> Asked<()> {
             here.tool, bench.instrument, here.tool
         ),
     )]);
-    Ok(())
+    Ok(End::Fine)
 }
 
 /// After a second failure: the standing row and the nonconformity.
-pub(super) fn failed_twice(bench: &Bench, asker: &mut Asker, pair: &(String, String)) -> Asked<()> {
+pub(super) fn failed_twice(
+    bench: &Bench,
+    asker: &mut Asker,
+    pair: &(String, String),
+) -> Asked<End> {
     let (first, second) = pair;
     let today = bench.wall().date();
     asker.tell(&format!(
@@ -89,7 +99,7 @@ pub(super) fn failed_twice(bench: &Bench, asker: &mut Asker, pair: &(String, Str
         false => question.or("n"),
     };
     if !asker.yes_or_no(question.unkept())? {
-        return Ok(());
+        return Ok(End::Fine);
     }
     let people: Vec<(String, String)> = bench
         .book
@@ -104,7 +114,7 @@ pub(super) fn failed_twice(bench: &Bench, asker: &mut Asker, pair: &(String, Str
         .collect();
     if people.is_empty() {
         asker.warn("Nobody of the book may decide on that today: a person authorised for records or review adds the [[standing]] row by hand.");
-        return Ok(());
+        return Ok(End::Fine);
     }
     let me = bench
         .me
@@ -185,7 +195,7 @@ pub(super) fn failed_twice(bench: &Bench, asker: &mut Asker, pair: &(String, Str
     if !errors.is_empty() {
         output::say_findings(&bench.common, &errors, (outcome.files, outcome.checks));
         asker.warn("Not written, since the commit would be refused.");
-        return Ok(());
+        return Ok(End::Fine);
     }
     new::real_folders(&bench.disk.root, "nonconformities")?;
     let folder = bench.disk.root.join("nonconformities");

@@ -364,14 +364,14 @@ fn prepare(bench: &Bench, asker: &mut Asker, check: &mut CheckText) -> Asked<()>
     }
     let limit = bench
         .policy()
-        .map(|policy| format!(" (limit {} % either way)", policy.zero_limit_percent))
+        .map(|policy| format!(" (limit {})", policy.zero_limit_percent))
         .unwrap_or_default();
     let question = Question::new(
         "zero_percent",
-        format!("Zero: torque in % with nothing hung, motor running{limit}"),
+        format!("Zero: torque in % with nothing hung{limit}"),
     )
-    .help("the figure it settles on; zero it by its own means first where it has one");
-    let zero = asker.figure(&question, |_| Ok(()))?;
+    .help("with the motor running; the figure it settles on; zero it by its own means first where it has one");
+    let zero = asker.figure_or(&question, &[], |_| Ok(()))?;
     check.preparation.zero_percent = Some(zero);
     tell_findings(bench, asker, check, &["/preparation/zero_percent"])?;
     Ok(())
@@ -383,13 +383,13 @@ fn soak(bench: &Rc<Bench>, asker: &mut Asker, check: &mut CheckText, offer: &Off
     let wanted = offer.soak_minutes.clone();
     let long = wanted
         .as_ref()
-        .map(|minutes| format!("; at least {minutes} minutes"))
+        .map(|minutes| format!(" At least {minutes} min."))
         .unwrap_or_default();
     let question = Question::new(
         "soak_started",
-        format!("Since when are fluid, spindle and guard at temperature{long}? Time or now"),
+        format!("Soaking since when?{long} Time or now"),
     )
-    .help("as 08:20, or with its day as 2026-11-20 08:20; the soak counts from when the bath had reached its temperature");
+    .help("fluid, spindle and guard together in the bath at its temperature: as 08:20, or with its day as 2026-11-20 08:20");
     let started = ask_time(bench, asker, &question)?;
     check.preparation.soak_started = Some(started);
     let guarded = geometry.is_some_and(|one| one.guard == Some(Guard::Required));
@@ -432,8 +432,8 @@ fn soak(bench: &Rc<Bench>, asker: &mut Asker, check: &mut CheckText, offer: &Off
     }
     if kind == Some(GeometryKind::Factored) {
         let text = match guarded {
-            true => "Is the guard fitted? This geometry needs it",
-            false => "Is a guard fitted? This geometry is used without",
+            true => "Is the guard fitted? It is needed",
+            false => "Is a guard fitted? It is not used here",
         };
         let fitted = asker.yes_or_no(Question::new("guard", text))?;
         check
@@ -480,7 +480,7 @@ fn performed(bench: &Rc<Bench>, asker: &mut Asker, check: &mut CheckText) -> Ask
             bench.instrument
         ));
     }
-    let question = Question::new("performed", "When is the first reading taken? Time or now")
+    let question = Question::new("performed", "First reading at? Time or now")
         .help("it names the record: instrument and minute");
     let question = match bench.common.as_of {
         None => question.default(Some("now")),

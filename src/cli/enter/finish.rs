@@ -82,8 +82,7 @@ pub(super) fn rest(bench: &Bench, asker: &mut Asker, check: &mut CheckText) -> A
             )?;
         }
     }
-    let question =
-        Question::new("note", "Anything seen that may matter later? - for nothing").or(NOTHING);
+    let question = Question::new("note", "A note for later readers? - for none").or(NOTHING);
     let note = asker.ask(&question, not_blank)?;
     check.note = Some(note).filter(|note| note != NOTHING);
     Ok(())

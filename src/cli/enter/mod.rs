@@ -77,7 +77,7 @@ fn enter(bench: &Rc<Bench>, asker: &mut Asker) -> Asked<End> {
         && asker.is_attended()
         && asker.answers.is_empty()
     {
-        after::failed_twice(bench, asker, pair)?;
+        let _ = after::failed_twice(bench, asker, pair)?;
     }
     if !asker.answers.is_empty() && asker.is_attended() {
         let options = vec![
@@ -118,7 +118,9 @@ fn enter(bench: &Rc<Bench>, asker: &mut Asker) -> Asked<End> {
     asker
         .answers
         .expect(&["commit", "quarantine", "quarantine_by", "nonconformity"]);
-    asker.answers.all_asked()?;
+    if !asker.is_attended() {
+        asker.answers.all_asked()?;
+    }
     let (folder, _) = rehearsed.path.rsplit_once('/').unwrap_or(("", ""));
     new::real_folders(&bench.disk.root, folder)?;
     new::put(&bench.disk.root, &rehearsed.path, rehearsed.text.as_bytes())?;
@@ -142,11 +144,14 @@ fn enter(bench: &Rc<Bench>, asker: &mut Asker) -> Asked<End> {
         ),
         None => format!("Check {}: {word}", bench.instrument),
     };
-    after::commit(bench, asker, &[&rehearsed.path], &what)?;
+    let mut end = after::commit(bench, asker, &[&rehearsed.path], &what)?;
     if verdict.is_some_and(|verdict| matches!(verdict, Verdict::Fail | Verdict::ConditionalFail)) {
-        after::failed(bench, asker)?;
+        let then = after::failed(bench, asker)?;
+        if then == End::Refused {
+            end = then;
+        }
     }
-    Ok(End::Fine)
+    Ok(end)
 }
 
 /// What is known of the instrument before the first question.

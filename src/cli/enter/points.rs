@@ -8,7 +8,6 @@ use crate::parse::write::{CheckText, PointText};
 use crate::record::Word;
 use crate::record::check::Shown;
 use crate::record::instrument::Speeds;
-use crate::text::decimal;
 use std::rc::Rc;
 
 fn speeds_word(bench: &Bench) -> String {
@@ -52,18 +51,12 @@ pub(super) fn points(
             (_, 0) => question,
             _ => question.or(DONE),
         };
-        let speed = asker.ask(&question, |text| {
-            if text.eq_ignore_ascii_case(DONE) && index > 0 {
-                return Ok(None);
-            }
-            let figure =
-                decimal::figure(text, None).map_err(|why| format!("{text} {}", why.why()))?;
-            Ok(Some(figure))
-        })?;
-        let Some(speed) = speed else {
+        let words: &[&str] = if index > 0 { &[DONE] } else { &[] };
+        let speed = asker.figure_or(&question, words, |_| Ok(()))?;
+        if speed == DONE {
             check.points.pop();
             return Ok(());
-        };
+        }
         let stand_in = PointText {
             speed_rpm: speed.clone(),
             ..bench.stand_in(check)
@@ -80,7 +73,7 @@ pub(super) fn points(
         }
         reading(bench, asker, check, certified, &name)?;
         let pointer = format!("/point/{index}");
-        let warned = tell_findings(bench, asker, check, &[&pointer])?;
+        let warned = tell_findings(bench, asker, check, &[&pointer, "/fluid"])?;
         if warned {
             keep_or_again(asker, &pointer, index)?;
         }
@@ -120,12 +113,9 @@ fn reading(
             .help("as shown, with all its digits; - where it shows none; over-range, nothing or unstable where there is no figure to read")
             .live(live(bench, check, certified, Typing::Torque)),
     );
-    let torque = asker.ask(&question, |text| {
-        if text == NOTHING || Shown::from_word(text).is_some() {
-            return Ok(text.to_owned());
-        }
-        decimal::figure(text, None).map_err(|why| format!("{text} {}", why.why()))
-    })?;
+    let mut words = vec![NOTHING];
+    words.extend(Shown::ALL.iter().map(|(word, _)| *word));
+    let torque = asker.figure_or(&question, &words, |_| Ok(()))?;
     if Shown::from_word(&torque).is_some() {
         if let Some(point) = check.points.last_mut() {
             point.shown = Some(torque);
@@ -140,17 +130,13 @@ fn reading(
             .help("as shown, with all its digits; - where it shows torque alone")
             .live(live(bench, check, certified, Typing::Viscosity)),
     );
-    let viscosity = asker.ask(&question, |text| {
-        if text == NOTHING {
-            return match torque.as_str() {
-                NOTHING => Err("one of the two is needed: what the instrument showed".to_owned()),
-                _ => Ok(text.to_owned()),
-            };
+    let viscosity = asker.figure_or(&question, &[NOTHING], |meant| {
+        if meant == NOTHING && torque == NOTHING {
+            return Err("one of the two is needed: what the instrument showed".to_owned());
         }
-        let figure = decimal::figure(text, None).map_err(|why| format!("{text} {}", why.why()))?;
-        match figure.starts_with('-') {
-            true => Err(format!("{text} is under zero; a viscosity is not")),
-            false => Ok(figure),
+        match meant != NOTHING && meant.starts_with('-') {
+            true => Err(format!("{meant} is under zero; a viscosity is not")),
+            false => Ok(()),
         }
     })?;
     if let Some(point) = check.points.last_mut() {
@@ -169,7 +155,7 @@ fn temperature(
     let question = Question::new(name("temperature_c"), "  temperature shown, \u{b0}C")
         .help("as the thermometer shows it, uncorrected, with all its digits")
         .live(live(bench, check, certified, Typing::Temperature));
-    let figure = asker.figure(&question, |_| Ok(()))?;
+    let figure = asker.figure_or(&question, &[], |_| Ok(()))?;
     if let Some(point) = check.points.last_mut() {
         point.temperature_c = Some(figure);
     }

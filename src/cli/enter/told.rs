@@ -12,7 +12,7 @@ pub(super) const NOTHING: &str = "-";
 /// Words with what is said beside each.
 pub(super) type Options = Vec<(String, String)>;
 
-/// What the rules say at these keys, told at once.
+/// What the rules say at these keys, told at once and once; whether there was anything new.
 pub(super) fn tell_findings(
     bench: &Bench,
     asker: &mut Asker,
@@ -22,7 +22,8 @@ pub(super) fn tell_findings(
     let findings = bench.findings_at(check, pointers)?;
     let told = findings
         .iter()
-        .filter(|finding| finding.severity != Severity::Notice);
+        .filter(|finding| finding.severity != Severity::Notice)
+        .filter(|finding| asker.is_new(finding.rule, &finding.place.pointer));
     let lines: Vec<Line> = told.map(spoken).collect();
     asker.tell_lines(&lines);
     Ok(!lines.is_empty())
