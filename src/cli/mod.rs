@@ -120,9 +120,12 @@ enum Command {
     ///
     /// Example: shearbook status --as-of 2026-11-25
     Status(status::Arguments),
-    /// With which fluid, geometry and speeds an instrument is best checked, out of what is in stock
+    /// With which fluid, geometry and speeds an instrument is best checked; the bench sheet of what is due; what to buy
     ///
-    /// Example: shearbook plan VM-01
+    /// The plan is for the day of --as-of, today where left out. The reference is the certified value; each certified
+    /// temperature of a lot is a choice of its own. What a rule of a check would refuse is left out, and why.
+    ///
+    /// Examples: shearbook plan VM-01; shearbook plan --within 7 --output html=sheet.html; shearbook plan --buy offer.csv
     Plan(plan::Arguments),
     /// How an instrument reads over time: series, control limits, slope, where it leads, advice on the interval
     ///

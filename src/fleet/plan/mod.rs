@@ -3,6 +3,8 @@
 //! The reference is the certified value itself; each certified temperature of a lot is a choice of its own. What a rule of a
 //! check would refuse is left out, with the reason.
 
+pub mod purchase;
+pub mod sheet;
 pub mod stock;
 
 use crate::book::evidence::laminar_limit_of;
@@ -386,6 +388,39 @@ impl<'a> Stock<'a> {
         }
     }
 
+    /// Whether something in stock serves an instrument.
+    pub(crate) fn serves(&self, bench: &Bench<'a>) -> bool {
+        self.lots.iter().any(|lot| {
+            lot.rows.iter().any(|row| {
+                let standard = row.standard_uncertainty_mpa_s.as_ref();
+                let reference = bench.reference(&row.mpa_s, standard);
+                let gives = |rig: &Rig| rig.points(&reference, &bench.terms).is_some();
+                row.is_allowed(bench.policy)
+                    && bench
+                        .rigs
+                        .iter()
+                        .any(|(_, rig)| rig.as_ref().is_some_and(gives))
+            })
+        })
+    }
+
+    /// What of all in stock comes nearest to serving an instrument, in words; `None` where nothing can be compared.
+    pub(crate) fn nearest_of_all(&self, instrument: &'a Loaded<Instrument>) -> Option<String> {
+        let bench = Bench::of(self, instrument).ok()?;
+        let mut nearest = BTreeMap::new();
+        let lots = self.lots.iter();
+        for lot in lots {
+            self.nearest(&bench, lot, &BTreeSet::new(), &mut nearest);
+        }
+        let nearest = nearest.into_values();
+        let by_far = |one: &Near<'_>, other: &Near<'_>| {
+            let (zones, away) = one.far;
+            zones.cmp(&other.far.0).then(away.total_cmp(&other.far.1))
+        };
+        let near = nearest.min_by(by_far)?;
+        Some(near.told(&bench, near.with_both()).1)
+    }
+
     /// Lots, then geometries, of which there is no choice, and why.
     fn left_out(&self, bench: &Bench<'a>, choices: &[Choice<'a>]) -> Vec<LeftOut> {
         let mut left_out = self.left_out_for(&bench.instrument.id);
@@ -453,30 +488,24 @@ impl<'a> Stock<'a> {
             }
             let reference = bench.reference(&row.mpa_s, row.standard_uncertainty_mpa_s.as_ref());
             for (geometry, rig) in &bench.rigs {
-                let Some(miss) = rig
-                    .as_ref()
-                    .and_then(|rig| rig.miss(&reference, &bench.terms))
-                else {
-                    continue;
-                };
-                let near = Near {
+                let Some(rig) = rig else { continue };
+                let far = rig.far(&reference, &bench.terms);
+                let is_nearer =
+                    |other: Option<&Near<'_>>| other.is_none_or(|other| far < other.far);
+                let near = || Near {
                     fluid: lot.fluid,
                     temperature_c: &value.temperature_c,
                     geometry: &geometry.id,
-                    miss,
+                    far,
+                    reference: reference.clone(),
+                    rig,
                 };
-                if best
-                    .as_ref()
-                    .is_none_or(|other| near.distance() < other.distance())
-                {
-                    best = Some(near.clone());
+                if is_nearer(best.as_ref()) {
+                    best = Some(near());
                 }
                 let id = geometry.id.as_str();
-                let other = nearest.get(id);
-                if !used.contains(id)
-                    && other.is_none_or(|other| near.distance() < other.distance())
-                {
-                    nearest.insert(id, near);
+                if !used.contains(id) && is_nearer(nearest.get(id)) {
+                    nearest.insert(id, near());
                 }
             }
         }
@@ -485,19 +514,16 @@ impl<'a> Stock<'a> {
 }
 
 /// What comes nearest to a point in each zone.
-#[derive(Clone)]
 struct Near<'b> {
     fluid: &'b Fluid,
     temperature_c: &'b Number,
     geometry: &'b str,
-    miss: Miss,
+    far: (usize, f64),
+    reference: Reference,
+    rig: &'b Rig,
 }
 
 impl Near<'_> {
-    fn distance(&self) -> (usize, &Exact) {
-        distance(&self.miss)
-    }
-
     fn with_geometry(&self) -> String {
         format!("with {} at {} degrees C", self.geometry, self.temperature_c)
     }
@@ -506,18 +532,18 @@ impl Near<'_> {
         format!("in {} at {} degrees C", self.fluid.id, self.temperature_c)
     }
 
-    fn told(&self, bench: &Bench<'_>, with: String) -> (Reason, String) {
-        let reason = match self.miss.is_uncertain {
-            true => Reason::UncertaintyTooLarge,
-            false => Reason::NoSpeedForZone,
-        };
-        (reason, missed(bench, &self.miss, &with))
+    fn with_both(&self) -> String {
+        format!("{} with {}", self.with_fluid(), self.geometry)
     }
-}
 
-/// The fewer zones are missing the nearer, then the smaller the farthest of them.
-pub(crate) fn distance(miss: &Miss) -> (usize, &Exact) {
-    (miss.zones.len(), &miss.away_percent)
+    fn told(&self, bench: &Bench<'_>, with: String) -> (Reason, String) {
+        let miss = self.rig.miss(&self.reference, &bench.terms);
+        let reason = match &miss {
+            Some(miss) if miss.is_uncertain => Reason::UncertaintyTooLarge,
+            _ => Reason::NoSpeedForZone,
+        };
+        (reason, missed(bench, miss.as_ref(), &with))
+    }
 }
 
 /// The torque of a zone of a policy, in words.
@@ -531,7 +557,10 @@ pub fn extent(policy: &Policy, zone: Zone) -> String {
 }
 
 /// What keeps a reference from a zone, in words.
-pub(crate) fn missed(bench: &Bench<'_>, miss: &Miss, with: &str) -> String {
+pub(crate) fn missed(bench: &Bench<'_>, miss: Option<&Miss>, with: &str) -> String {
+    let Some(miss) = miss else {
+        return format!("no speed for a zone {with}");
+    };
     let zones: Vec<&str> = miss
         .zones
         .iter()

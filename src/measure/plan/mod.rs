@@ -350,6 +350,29 @@ impl Rig {
         Some(zones)
     }
 
+    /// Roughly how far a reference is from serving: how many zones no speed reaches, and how far the farthest of them is, in % of
+    /// full scale.
+    pub fn far(&self, reference: &Reference, terms: &Terms) -> (usize, f64) {
+        let torque = |step: &Step| 100.0 * reference.rough / step.rough;
+        let mut zones = 0;
+        let mut farthest = 0.0_f64;
+        for (_, bottom, top) in &terms.required {
+            let away = |low: f64, high: f64| (bottom - high).max(low - top).max(0.0);
+            let nearest = match &self.0 {
+                Turning::Steps(steps) => {
+                    let away = steps.iter().map(|step| away(torque(step), torque(step)));
+                    away.fold(f64::INFINITY, f64::min)
+                }
+                Turning::Freely(free) => away(torque(&free.slow), torque(&free.fast)),
+            };
+            if nearest > 0.0 {
+                zones += 1;
+                farthest = farthest.max(nearest);
+            }
+        }
+        (zones, farthest)
+    }
+
     /// What keeps the reference from the zone that is farthest away; `None` where each has a point.
     pub fn miss(&self, reference: &Reference, terms: &Terms) -> Option<Miss> {
         let steps: Vec<&Step> = match &self.0 {
