@@ -56,7 +56,7 @@ pub(crate) struct Arguments {
     #[arg(long, value_name = "CANDIDATES")]
     buy: Option<PathBuf>,
     /// With --buy: what is in stock serves on; buy for the other instruments alone
-    #[arg(long, requires = "buy")]
+    #[arg(long, conflicts_with_all = ["instrument", "within"])]
     beside_stock: bool,
     /// With an instrument: every choice of speeds, not the best of each lot, temperature and geometry alone
     #[arg(long, conflicts_with_all = ["within", "buy"])]

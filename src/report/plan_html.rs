@@ -3,7 +3,7 @@
 use super::cautions::cautions;
 use super::plan_sheet::{self, Benched};
 use super::plan_text::{
-    BEST_FIRST, HEADS, IN_FULL, Planned, beaker, fitted, nothing, reference, row, speeds,
+    BEST_FIRST, HEADS, IN_FULL, Planned, beaker, fitted, nothing, noun, reference, row, speeds,
 };
 use super::printable;
 use crate::fleet::plan::sheet::{Beaker, Line};
@@ -155,7 +155,7 @@ pub fn instrument(planned: &Planned<'_>) -> String {
                 h2 { "Left out" }
                 ul {
                     @for one in &plan.left_out {
-                        li { (one.what.word()) " " (text(&one.id)) ": " (text(&one.message)) }
+                        li { (noun(one.what)) " " (text(&one.id)) ": " (text(&one.message)) }
                     }
                 }
             }

@@ -235,6 +235,13 @@ fn further(planned: &Planned<'_>, width: usize) -> String {
     text
 }
 
+pub(super) fn noun(what: What) -> &'static str {
+    match what {
+        What::Fluid => "lot",
+        What::Geometry => "geometry",
+    }
+}
+
 /// Lots and geometries that no choice is made with; those that do not fit in one line.
 fn left_out(left_out: &[LeftOut], width: usize) -> String {
     let misfits: Vec<&str> = left_out
@@ -247,11 +254,7 @@ fn left_out(left_out: &[LeftOut], width: usize) -> String {
         .iter()
         .filter(|one| one.reason != Reason::DoesNotFit)
     {
-        let what = match one.what {
-            What::Fluid => "lot",
-            What::Geometry => "geometry",
-        };
-        let line = format!("{what} {}: {}", one.id, one.message);
+        let line = format!("{} {}: {}", noun(one.what), one.id, one.message);
         text += &wrapped(&printable(&line), width, "- ", "  ");
     }
     if !misfits.is_empty() {

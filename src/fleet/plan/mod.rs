@@ -100,7 +100,6 @@ pub struct Choice<'a> {
     pub widest_band_percent: Exact,
     /// One a zone, from the lowest.
     pub points: Vec<PlannedPoint>,
-    rank: Rank,
 }
 
 /// How an instrument may be checked on a day.
@@ -149,8 +148,6 @@ pub enum Extent {
     Best,
     /// Every choice of speeds.
     Every,
-    /// As [`Extent::Best`]; nothing of what is left out.
-    ChoicesAlone,
 }
 
 /// What is the same for all choices of an instrument.
@@ -299,10 +296,70 @@ fn combinations(zones: &[Vec<Point>]) -> Vec<Vec<&Point>> {
     choices
 }
 
+/// A choice before its figures are worked out: the places of its lot, row and geometry, which stand in order of id.
+struct Outline {
+    rank: Rank,
+    lot: usize,
+    row: usize,
+    rig: usize,
+    points: Vec<Point>,
+}
+
+impl Outline {
+    /// By rank, then by lot, temperature, geometry and speeds.
+    fn order(&self, other: &Outline) -> std::cmp::Ordering {
+        let place = |outline: &Outline| (outline.lot, outline.row, outline.rig);
+        let speeds = |outline: &'_ Outline| -> Vec<Exact> {
+            let points = outline.points.iter();
+            points.map(|point| point.speed_rpm.clone()).collect()
+        };
+        self.rank
+            .cmp(&other.rank)
+            .then_with(|| place(self).cmp(&place(other)))
+            .then_with(|| speeds(self).cmp(&speeds(other)))
+    }
+}
+
 impl<'a> Stock<'a> {
-    /// The choices for an instrument, the best first.
+    /// The choices for an instrument, the best first: of each lot, temperature and geometry the best speeds, or all.
     pub fn plan(&self, instrument: &'a Loaded<Instrument>, extent: Extent) -> InstrumentPlan<'a> {
-        let mut plan = InstrumentPlan {
+        let mut plan = self.without_choices(instrument);
+        match Bench::of(self, instrument) {
+            Ok(bench) => {
+                let outlines = self.outlines(&bench, extent).into_iter();
+                let choices = outlines.filter_map(|outline| self.choice(&bench, &outline));
+                plan.choices = choices.collect();
+                plan.left_out = self.left_out(&bench, &plan.choices);
+            }
+            Err(why) => plan.hindrance = Some(why),
+        }
+        plan
+    }
+
+    /// Of each lot and temperature the best choice for an instrument, with its place among all choices, counted from 1; beside a
+    /// plan without choices, which says what hinders.
+    fn by_beaker(
+        &self,
+        instrument: &'a Loaded<Instrument>,
+    ) -> (InstrumentPlan<'a>, Vec<(u32, Choice<'a>)>) {
+        let mut plan = self.without_choices(instrument);
+        let bench = match Bench::of(self, instrument) {
+            Ok(bench) => bench,
+            Err(why) => {
+                plan.hindrance = Some(why);
+                return (plan, Vec::new());
+            }
+        };
+        let mut seen = BTreeSet::new();
+        let outlines = (1_u32..).zip(self.outlines(&bench, Extent::Best));
+        let best = outlines
+            .filter(|(_, outline)| seen.insert((outline.lot, outline.row)))
+            .filter_map(|(place, outline)| Some((place, self.choice(&bench, &outline)?)));
+        (plan, best.collect())
+    }
+
+    fn without_choices(&self, instrument: &'a Loaded<Instrument>) -> InstrumentPlan<'a> {
+        InstrumentPlan {
             instrument,
             day: self.day,
             policy: self.book.policy_at(self.day, instrument.group.as_deref()),
@@ -312,80 +369,80 @@ impl<'a> Stock<'a> {
                 .is_some_and(|(_, row)| row.state == State::Quarantined),
             choices: Vec::new(),
             left_out: Vec::new(),
-        };
-        let bench = match Bench::of(self, instrument) {
-            Ok(bench) => bench,
-            Err(why) => {
-                plan.hindrance = Some(why);
-                return plan;
-            }
-        };
-        for lot in &self.lots {
-            self.choices_of(&bench, lot, extent, &mut plan.choices);
         }
-        plan.choices.sort_by(|one, other| one.order(other));
-        if extent != Extent::ChoicesAlone {
-            plan.left_out = self.left_out(&bench, &plan.choices);
-        }
-        plan
     }
 
-    fn choices_of(
-        &self,
-        bench: &Bench<'a>,
-        lot: &Lot<'a>,
-        extent: Extent,
-        choices: &mut Vec<Choice<'a>>,
-    ) {
+    /// In order.
+    fn outlines(&self, bench: &Bench<'a>, extent: Extent) -> Vec<Outline> {
         let policy = bench.policy;
-        let bottle = lot.open_bottle(Some(policy), self.day);
-        let values = lot.fluid.record.values.iter().enumerate();
-        for ((index, value), row) in values.zip(&lot.rows) {
-            if refused(policy, row).is_some() {
-                continue;
-            }
-            let reference = bench.reference(&row.mpa_s, row.standard_uncertainty_mpa_s.as_ref());
-            for (geometry, rig) in &bench.rigs {
-                let zones = rig
-                    .as_ref()
-                    .and_then(|rig| rig.points(&reference, &bench.terms));
-                let Some(zones) = zones else { continue };
-                let soak = soak_row(policy, Some(geometry.kind), Some(&row.mpa_s));
-                let soak_minutes = soak.map(|(_, row)| &row.minutes);
-                let chosen = match extent {
-                    Extent::Every => combinations(&zones),
-                    Extent::Best | Extent::ChoicesAlone => Vec::from_iter(best(&zones)),
-                };
-                for points in chosen {
-                    let (off_centre, band) = worst(points.iter().copied());
-                    let points = points.into_iter();
-                    choices.push(Choice {
-                        rank: Rank::of(
-                            &off_centre,
-                            &band,
-                            row.expanded_uncertainty_percent.clone(),
-                            Some(lot.days_to_expiry),
-                            soak_minutes.map(|minutes| minutes.value.clone()),
-                            bottle.is_none(),
-                        ),
-                        fluid: lot.fluid,
-                        row: index,
-                        value,
-                        bottle,
-                        geometry,
-                        reference_mpa_s: row.mpa_s.rounded_significant(FIGURE_DIGITS),
-                        expanded_uncertainty_percent: row.expanded_uncertainty_percent.clone(),
-                        soak_minutes,
-                        days_to_expiry: lot.days_to_expiry,
-                        off_centre_percent: off_centre,
-                        widest_band_percent: band,
-                        points: points
-                            .map(|point| bench.planned(geometry, &reference, point))
-                            .collect(),
-                    });
+        let mut outlines = Vec::new();
+        for (lot_index, lot) in self.lots.iter().enumerate() {
+            let must_be_opened = lot.open_bottle(Some(policy), self.day).is_none();
+            for (row_index, row) in lot.rows.iter().enumerate() {
+                if !row.is_allowed(policy) {
+                    continue;
+                }
+                let standard = row.standard_uncertainty_mpa_s.as_ref();
+                let reference = bench.reference(&row.mpa_s, standard);
+                for (rig_index, (geometry, rig)) in bench.rigs.iter().enumerate() {
+                    let zones = rig
+                        .as_ref()
+                        .and_then(|rig| rig.points(&reference, &bench.terms));
+                    let Some(zones) = zones else { continue };
+                    let soak = soak_row(policy, Some(geometry.kind), Some(&row.mpa_s));
+                    let chosen = match extent {
+                        Extent::Every => combinations(&zones),
+                        Extent::Best => Vec::from_iter(best(&zones)),
+                    };
+                    for points in chosen {
+                        let (off_centre, band) = worst(points.iter().copied());
+                        outlines.push(Outline {
+                            rank: Rank::of(
+                                &off_centre,
+                                &band,
+                                row.expanded_uncertainty_percent.clone(),
+                                Some(lot.days_to_expiry),
+                                soak.map(|(_, row)| row.minutes.value.clone()),
+                                must_be_opened,
+                            ),
+                            lot: lot_index,
+                            row: row_index,
+                            rig: rig_index,
+                            points: points.into_iter().cloned().collect(),
+                        });
+                    }
                 }
             }
         }
+        outlines.sort_by(Outline::order);
+        outlines
+    }
+
+    fn choice(&self, bench: &Bench<'a>, outline: &Outline) -> Option<Choice<'a>> {
+        let policy = bench.policy;
+        let lot = self.lots.get(outline.lot)?;
+        let row = lot.rows.get(outline.row)?;
+        let (geometry, _) = bench.rigs.get(outline.rig)?;
+        let reference = bench.reference(&row.mpa_s, row.standard_uncertainty_mpa_s.as_ref());
+        let (off_centre_percent, widest_band_percent) = worst(&outline.points);
+        let soak = soak_row(policy, Some(geometry.kind), Some(&row.mpa_s));
+        let points = outline.points.iter();
+        Some(Choice {
+            fluid: lot.fluid,
+            row: outline.row,
+            value: lot.fluid.record.values.get(outline.row)?,
+            bottle: lot.open_bottle(Some(policy), self.day),
+            geometry,
+            reference_mpa_s: row.mpa_s.rounded_significant(FIGURE_DIGITS),
+            expanded_uncertainty_percent: row.expanded_uncertainty_percent.clone(),
+            soak_minutes: soak.map(|(_, row)| &row.minutes),
+            days_to_expiry: lot.days_to_expiry,
+            off_centre_percent,
+            widest_band_percent,
+            points: points
+                .map(|point| bench.planned(geometry, &reference, point))
+                .collect(),
+        })
     }
 
     /// Whether something in stock serves an instrument.
@@ -581,27 +638,6 @@ pub(crate) fn missed(bench: &Bench<'_>, miss: Option<&Miss>, with: &str) -> Stri
             "no speed for the {zones}: {with} the nearest is {torque} % torque at {speed} rpm, and the {zone} zone is {}",
             extent(bench.policy, miss.zone)
         ),
-    }
-}
-
-impl Choice<'_> {
-    /// By rank, then by lot, temperature, geometry and speeds.
-    pub fn order(&self, other: &Choice<'_>) -> std::cmp::Ordering {
-        let speeds = |choice: &Choice<'_>| -> Vec<Exact> {
-            let points = choice.points.iter();
-            points.map(|point| point.speed_rpm.value.clone()).collect()
-        };
-        self.rank
-            .cmp(&other.rank)
-            .then_with(|| self.fluid.id.cmp(&other.fluid.id))
-            .then_with(|| {
-                self.value
-                    .temperature_c
-                    .value
-                    .cmp(&other.value.temperature_c.value)
-            })
-            .then_with(|| self.geometry.id.cmp(&other.geometry.id))
-            .then_with(|| speeds(self).cmp(&speeds(other)))
     }
 }
 

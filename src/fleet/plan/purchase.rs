@@ -5,7 +5,7 @@ use super::{Bench, PlannedPoint, figure, missed};
 use crate::book::view::{soak_row, standing_at};
 use crate::book::{Loaded, Named, each_of};
 use crate::measure::Exact;
-use crate::measure::plan::{Rank, Reference, Rig, best, cover, worst};
+use crate::measure::plan::{Rank, Reference, best, cover, worst};
 use crate::record::State;
 use crate::record::candidate::Candidate;
 use crate::record::geometry::Geometry;
@@ -174,6 +174,9 @@ fn too_uncertain(policy: &Loaded<Policy>, candidate: &Candidate) -> Option<Strin
     })
 }
 
+/// How many zones are missed, and by how much.
+type Far = (usize, f64);
+
 fn need<'a>(bench: &Bench<'a>, candidates: &[&Candidate]) -> Need<'a> {
     let mut services = Vec::with_capacity(candidates.len());
     let mut refused = None;
@@ -191,19 +194,23 @@ fn need<'a>(bench: &Bench<'a>, candidates: &[&Candidate]) -> Need<'a> {
     let allowed = candidates
         .iter()
         .filter(|candidate| too_uncertain(bench.policy, candidate).is_none());
-    let mut nearest: Option<((usize, f64), &Candidate, &Loaded<Geometry>, &Rig)> = None;
+    let mut nearest: Option<(Far, &Candidate, usize)> = None;
     for candidate in allowed {
         let reference = reference(bench, candidate);
-        for (geometry, rig) in &bench.rigs {
+        for (index, (_, rig)) in bench.rigs.iter().enumerate() {
             let Some(rig) = rig else { continue };
             let far = rig.far(&reference, &bench.terms);
             if nearest.is_none_or(|(other, ..)| far < other) {
-                nearest = Some((far, candidate, geometry, rig));
+                nearest = Some((far, candidate, index));
             }
         }
     }
+    let nearest = nearest.and_then(|(_, candidate, index)| {
+        let (geometry, rig) = bench.rigs.get(index)?;
+        Some((candidate, geometry, rig.as_ref()?))
+    });
     Need::Not(match (nearest, refused) {
-        (Some((_, candidate, geometry, rig)), _) => {
+        (Some((candidate, geometry, rig)), _) => {
             let miss = rig.miss(&reference(bench, candidate), &bench.terms);
             let with = format!(
                 "with {} in {} ({} mPa.s)",

@@ -155,18 +155,17 @@ fn best<'a>(stock: &Stock<'a>, member: &'a Member<'a>) -> Result<Best<'a>, Strin
     let Some(record) = member.record else {
         return Err("its file has errors, which shearbook validate tells".to_owned());
     };
-    let mut plan = stock.plan(record, Extent::ChoicesAlone);
-    if plan.choices.is_empty() {
+    let (plan, choices) = stock.by_beaker(record);
+    if choices.is_empty() {
         return Err(why_not(stock, plan));
     }
-    let mut by_beaker = BTreeMap::new();
-    for (rank, choice) in (1_u32..).zip(std::mem::take(&mut plan.choices)) {
+    let by_beaker = choices.into_iter().map(|(rank, choice)| {
         let place: Place<'_> = (&choice.fluid.record.id, choice.row);
-        by_beaker.entry(place).or_insert((rank, choice));
-    }
+        (place, (rank, choice))
+    });
     Ok(Best {
         member,
-        by_beaker,
+        by_beaker: by_beaker.collect(),
         plan,
     })
 }
