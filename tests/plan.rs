@@ -454,6 +454,29 @@ fn the_bottle_opened_first_or_a_new_one() {
 }
 
 #[test]
+fn a_new_check_offers_what_a_plan_would_take() {
+    let scratch = Scratch::book();
+    let lot = scratch.read(FLUID).replace("\"K-1\"", "\"K-2\"");
+    scratch.write(
+        "fluids/K-2.toml",
+        lot.replace("percent = 0.40", "percent = 1.01"),
+    );
+    let offered = |id: &str| {
+        scratch.shearbook(&["new", "check", id]).ends(0);
+        scratch.read(&format!("checks/2026/{id}.toml"))
+    };
+    let draft = offered("VM-1/2026-03-03-0900");
+    assert!(
+        draft.contains("fluid = \"K-1\"") && draft.contains("bottle = \"1\""),
+        "{draft}"
+    );
+    // One month in use: from 2026-02-01 until 2026-03-01.
+    scratch.edit(POLICY, "in_use_months = 12", "in_use_months = 1");
+    let draft = offered("VM-1/2026-03-03-1000");
+    says(&draft, &["Open that day: none of the book."]);
+}
+
+#[test]
 fn an_instrument_that_may_not_be_checked_is_told() {
     let standing = |state: &str| {
         format!(
@@ -507,6 +530,12 @@ fn an_instrument_that_may_not_be_checked_is_told() {
             "effective = 2026-01-01",
             "effective = 2026-03-03",
             "no policy is in force for it on that day",
+        ),
+        (
+            POLICY,
+            "decision = \"simple\"",
+            "decision = \"guarded\"",
+            "policies/P-1.toml has errors, which shearbook validate tells",
         ),
         (
             POLICY,

@@ -24,6 +24,7 @@ th, td { border: 1px solid #000; padding: 0.2rem 0.4rem; text-align: left; }
 th { font-weight: bold; }
 td.figure { text-align: right; white-space: nowrap; }
 td.box { min-width: 4.5rem; height: 1.8rem; }
+.blank { display: inline-block; min-width: 7rem; border-bottom: 1px solid #000; }
 .remark { font-weight: bold; }
 .wide { overflow-x: auto; }
 @media print {
@@ -195,6 +196,11 @@ fn group(number: usize, beaker: &Beaker<'_>) -> Markup {
     html! {
         section {
             h2 { (text(&plan_sheet::beaker(number, beaker))) }
+            p {
+                @for what in ["bath", "thermometer", "in the bath since", "date"] {
+                    (what) " " span.blank {} " "
+                }
+            }
             @for line in &beaker.lines {
                 div.line {
                     h3 { (text(&plan_sheet::who(line))) }

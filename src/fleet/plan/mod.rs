@@ -20,7 +20,7 @@ use crate::parse::METHOD;
 use crate::record::fluid::{Bottle, CertifiedValue, Fluid};
 use crate::record::geometry::Geometry;
 use crate::record::instrument::{Instrument, Speeds, Spring};
-use crate::record::policy::{Decision, Policy, ZoneName};
+use crate::record::policy::{Basis, Decision, Policy, ZoneName};
 use crate::record::{Number, State, words};
 use compact_str::CompactString;
 use jiff::civil::Date;
@@ -183,6 +183,16 @@ fn hindrance(
             "policy {} judges by method {}, which this shearbook does not know",
             policy.id, policy.method
         )),
+        Some(policy) if stock.has_errors(&policy.doc.path) => Some(format!(
+            "{} has errors, which shearbook validate tells",
+            policy.doc.path
+        )),
+        Some(policy) if policy.decision != Decision::Simple && policy.basis == Basis::Certified => {
+            Some(format!(
+                "policy {} has a guarded decision and does not correct for the temperature, so it judges nothing",
+                policy.id
+            ))
+        }
         Some(_) => None,
     }
 }
