@@ -454,6 +454,29 @@ fn the_bottle_opened_first_or_a_new_one() {
 }
 
 #[test]
+fn a_new_check_offers_what_a_plan_would_take() {
+    let scratch = Scratch::book();
+    let lot = scratch.read(FLUID).replace("\"K-1\"", "\"K-2\"");
+    scratch.write(
+        "fluids/K-2.toml",
+        lot.replace("percent = 0.40", "percent = 1.01"),
+    );
+    let offered = |id: &str| {
+        scratch.shearbook(&["new", "check", id]).ends(0);
+        scratch.read(&format!("checks/2026/{id}.toml"))
+    };
+    let draft = offered("VM-1/2026-03-03-0900");
+    assert!(
+        draft.contains("fluid = \"K-1\"") && draft.contains("bottle = \"1\""),
+        "{draft}"
+    );
+    // One month in use: from 2026-02-01 until 2026-03-01.
+    scratch.edit(POLICY, "in_use_months = 12", "in_use_months = 1");
+    let draft = offered("VM-1/2026-03-03-1000");
+    says(&draft, &["Open that day: none of the book."]);
+}
+
+#[test]
 fn an_instrument_that_may_not_be_checked_is_told() {
     let standing = |state: &str| {
         format!(
@@ -507,6 +530,12 @@ fn an_instrument_that_may_not_be_checked_is_told() {
             "effective = 2026-01-01",
             "effective = 2026-03-03",
             "no policy is in force for it on that day",
+        ),
+        (
+            POLICY,
+            "decision = \"simple\"",
+            "decision = \"guarded\"",
+            "policies/P-1.toml has errors, which shearbook validate tells",
         ),
         (
             POLICY,
@@ -587,4 +616,527 @@ fn the_page_stays_readable_at_60_columns() {
         assert!(line.chars().count() <= 60, "{line}");
     }
     says(&page, &["limits in mPa.s: 3522.68 to 3853.32", "burn"]);
+}
+
+/// Three instruments, each with a geometry of its own and one lot that serves it: 484 mPa.s at 25, 4840 at 25 and 48.4 at 60
+/// degrees C.
+fn three() -> Scratch {
+    let scratch = Scratch::book();
+    let (instrument, geometry) = (scratch.read(INSTRUMENT), scratch.read(GEOMETRY));
+    let lot = scratch.read(FLUID);
+    for (number, constant, value, temperature) in [
+        (1, "30000.0", "484.0", "25.0"),
+        (2, "300000.0", "4840.0", "25.0"),
+        (3, "3000.0", "48.4", "60.0"),
+    ] {
+        scratch.write(
+            &format!("instruments/VM-{number}.toml"),
+            instrument.replace("\"VM-1\"", &format!("\"VM-{number}\"")),
+        );
+        let geometry = geometry
+            .replace("\"G-1\"", &format!("\"G-{number}\""))
+            .replace("30000.0", constant);
+        let fits =
+            format!("fits = [\"VM-{number}\"]\nvessel = \"600 mL beaker\"\nsample_ml = 500\n");
+        scratch.write(&format!("geometries/G-{number}.toml"), geometry + &fits);
+        let lot = lot
+            .replace("\"K-1\"", &format!("\"K-{number}\""))
+            .replace("484.0", value)
+            .replace(
+                "temperature_c = 25.0",
+                &format!("temperature_c = {temperature}"),
+            )
+            .replace(
+                "nominal_mpa_s = 500.0",
+                &format!("nominal_mpa_s = {value}1"),
+            );
+        scratch.write(&format!("fluids/K-{number}.toml"), lot);
+    }
+    scratch
+}
+
+/// Lot, temperature, soak and sample of each beaker, with its instruments.
+fn beakers(document: &Value) -> Vec<Value> {
+    let rows = document["beakers"].as_array().unwrap();
+    rows.iter()
+        .map(|row| {
+            let lines = row["instruments"].as_array().unwrap();
+            let ids: Vec<&Value> = lines.iter().map(|line| &line["instrument"]).collect();
+            json!([
+                row["fluid"],
+                row["temperature_c"],
+                row["soak_minutes"],
+                row["sample_ml"],
+                ids
+            ])
+        })
+        .collect()
+}
+
+#[test]
+fn the_bench_sheet_stands_in_working_order() {
+    let scratch = three();
+    let document = as_json(&scratch, &["--within", "0"]);
+    // By temperature, the longest soak first: 120 min over 1000 mPa.s, 60 up to that.
+    assert_eq!(
+        beakers(&document),
+        [
+            json!(["K-2", 25.0, 120.0, 500.0, ["VM-2"]]),
+            json!(["K-1", 25.0, 60.0, 500.0, ["VM-1"]]),
+            json!(["K-3", 60.0, 60.0, 500.0, ["VM-3"]]),
+        ]
+    );
+    assert_eq!(document["exact"], true);
+    assert_eq!(document["within_days"], 0);
+    assert_eq!(document["not_planned"], json!([]));
+    let line = &document["beakers"][1]["instruments"][0];
+    assert_eq!(line["state"], "never-checked");
+    assert_eq!(line["due"], Value::Null);
+    // The choice is the very one that the instrument's own plan has.
+    assert_eq!(line["choice"], as_json(&scratch, &["VM-1"])["choices"][0]);
+    let text = plan(&scratch, &["--within", "0"]).ends(0).out;
+    says(
+        &text,
+        &[
+            "Bench sheet of 2026-03-02: checks due today",
+            "3 beakers serve 3 instruments; fewer would not do.",
+            "Beaker 1: K-2 at 25.0 \u{b0}C, bottle 1; soak 120 min; 500 mL in all",
+            "VM-3: never checked",
+            "burn",
+        ],
+    );
+    assert!(
+        text.lines().all(|line| line.chars().count() <= 80),
+        "{text}"
+    );
+}
+
+#[test]
+fn one_beaker_serves_many_instruments() {
+    let scratch = Scratch::book();
+    // VM-2 turns freely and is served better by K-2, 255.0 mPa.s, which shows VM-1 51 % at most; one beaker serves both.
+    let free = scratch
+        .read(INSTRUMENT)
+        .replace("\"VM-1\"", "\"VM-2\"")
+        .replace(
+            "speeds_rpm = [6, 12, 20, 30, 60]",
+            "speed_range_rpm = [0.1, 200.0]",
+        );
+    scratch.write("instruments/VM-2.toml", free);
+    let lot = scratch
+        .read(FLUID)
+        .replace("\"K-1\"", "\"K-2\"")
+        .replace("484.0", "255.0")
+        .replace("percent = 0.40", "percent = 0.10");
+    scratch.write("fluids/K-2.toml", lot);
+    assert_eq!(as_json(&scratch, &["VM-2"])["choices"][0]["fluid"], "K-2");
+    let document = as_json(&scratch, &["--within", "0"]);
+    assert_eq!(
+        beakers(&document),
+        [json!(["K-1", 25.0, 60.0, null, ["VM-1", "VM-2"]])]
+    );
+    // Where VM-1 stands out of service K-2 is taken.
+    scratch.edit(
+        INSTRUMENT,
+        "[[standing]]\nfrom = 2026-01-05",
+        "[[standing]]\nfrom = 2026-03-05",
+    );
+    let document = as_json(&scratch, &["--within", "0"]);
+    assert_eq!(
+        beakers(&document),
+        [json!(["K-2", 25.0, 60.0, null, ["VM-2"]])]
+    );
+    assert_eq!(document["not_planned"], json!([]));
+}
+
+#[test]
+fn what_is_due_up_to_a_day_stands_on_the_sheet() {
+    let scratch = Scratch::book();
+    scratch.sound_check("0900");
+    let lines = |day: &str, within: &str| {
+        let document = as_json(&scratch, &["--within", within, "--as-of", day]);
+        let beakers = document["beakers"].as_array().unwrap();
+        let lines = beakers
+            .iter()
+            .flat_map(|one| one["instruments"].as_array().unwrap());
+        lines
+            .map(|line| json!([line["state"], line["due"]]))
+            .collect::<Vec<_>>()
+    };
+    // Seven days after the pass of 2026-03-02.
+    assert_eq!(lines("2026-03-03", "5"), [] as [Value; 0]);
+    assert_eq!(lines("2026-03-03", "6"), [json!(["in-date", "2026-03-09"])]);
+    assert_eq!(
+        lines("2026-03-09", "0"),
+        [json!(["due-soon", "2026-03-09"])]
+    );
+    assert_eq!(lines("2026-03-10", "0"), [json!(["overdue", "2026-03-09"])]);
+    let text = plan(&scratch, &["--within", "5", "--as-of", "2026-03-03"])
+        .ends(0)
+        .out;
+    says(&text, &["checks due within 5 days", "Nothing is due."]);
+    assert!(!text.contains("Take care"), "{text}");
+    // Quarantined it is due all the same, and waits for another check than a scheduled one; withdrawn it waits for none.
+    let standing = |state: &str| {
+        format!(
+            "\n[[standing]]\nfrom = 2026-03-08\nstate = \"{state}\"\nby = \"qa-01\"\nreason = \"knocked\"\n"
+        )
+    };
+    let instrument = scratch.read(INSTRUMENT);
+    scratch.write(INSTRUMENT, instrument.clone() + &standing("quarantined"));
+    let text = plan(&scratch, &["--within", "0", "--as-of", "2026-03-09"])
+        .ends(0)
+        .out;
+    says(
+        &text,
+        &["VM-1: out of service, due 2026-03-09", "no scheduled check"],
+    );
+    scratch.write(INSTRUMENT, instrument + &standing("withdrawn"));
+    let document = as_json(&scratch, &["--within", "0", "--as-of", "2026-03-09"]);
+    assert_eq!(
+        document["not_planned"],
+        json!([{"instrument": "VM-1", "state": "out-of-service", "message": "withdrawn from 2026-03-08: knocked"}])
+    );
+}
+
+#[test]
+fn an_instrument_that_cannot_be_planned_for_says_why() {
+    let scratch = three();
+    let message = |scratch: &Scratch| {
+        let document = as_json(scratch, &["--within", "0"]);
+        let rows = document["not_planned"].as_array().unwrap().clone();
+        assert_eq!(rows.len(), 1, "{document}");
+        assert_eq!(rows[0]["instrument"], "VM-3");
+        rows[0]["message"].as_str().unwrap().to_owned()
+    };
+    scratch.edit(
+        "fluids/K-3.toml",
+        "expires = 2027-01-14",
+        "expires = 2026-02-20",
+    );
+    assert_eq!(
+        message(&scratch),
+        "no speed for the low and middle zones: in K-1 at 25.0 degrees C with G-3 the nearest is 96.8 % torque at 6 rpm, and the low zone is 10.0 to under 30.0 %"
+    );
+    let text = plan(&scratch, &["--within", "0"]).ends(0).out;
+    says(
+        &text,
+        &[
+            "2 beakers serve 2 instruments; fewer would not do. 1 instrument cannot be planned for; the reasons stand below.",
+            "- VM-3: no speed for the low",
+        ],
+    );
+    let inspection = "\n[[inspection]]\ndate = 2026-02-28\noutcome = \"damaged\"\n";
+    let geometry = scratch.read("geometries/G-3.toml");
+    scratch.write("geometries/G-3.toml", geometry + inspection);
+    assert_eq!(message(&scratch), "no sound geometry fits it");
+    scratch.edit(
+        "instruments/VM-3.toml",
+        "usage = \"daily\"",
+        "usage = daily",
+    );
+    assert_eq!(
+        message(&scratch),
+        "its file has errors, which shearbook validate tells"
+    );
+    // Nothing at all can be planned, which is an answer.
+    for lot in ["fluids/K-1.toml", "fluids/K-2.toml"] {
+        scratch.edit(lot, "expires = 2027-01-14", "expires = 2026-02-20");
+    }
+    let text = plan(&scratch, &["--within", "0"]).ends(0).out;
+    says(
+        &text,
+        &["Nothing can be planned.", "VM-1: no lot can be used"],
+    );
+}
+
+const EXAMPLE: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/records-example");
+
+#[test]
+fn the_sheet_of_the_example_book() {
+    let scratch = Scratch::empty();
+    let words = ["--within", "7", "--book", EXAMPLE, "--as-of", "2026-11-25"];
+    let document = as_json(&scratch, &words);
+    // One lot at one temperature serves all. The worst state stands first. By hand: 500 mL for the spindles in their beaker,
+    // 0.3 each under the cones of VM-07 and VM-08, 1.2 under that of VM-03, 17 in the cup of VM-02.
+    assert_eq!(
+        beakers(&document),
+        [json!([
+            "K-2188",
+            25.0,
+            120.0,
+            518.8,
+            [
+                "VM-07", "VM-08", "VM-03", "VM-06", "VM-02", "VM-04", "VM-05"
+            ]
+        ])]
+    );
+    let text = plan(&scratch, &words).ends(0).out;
+    says(
+        &text,
+        &[
+            "1 beaker serves 7 instruments.",
+            "cone-40-1, heated lower plate, 0.3 mL of its own soak 10 min is enough",
+            "C3-122 without a guard, 600 mL low-form beaker, 500 mL zone",
+        ],
+    );
+}
+
+/// The tags of a page, each closed in its turn.
+#[track_caller]
+fn is_well_formed(page: &str) {
+    const VOID: [&str; 1] = ["meta"];
+    let mut open: Vec<&str> = Vec::new();
+    let rest = page.strip_prefix("<!DOCTYPE html>").expect("doctype");
+    for part in rest.split('<').skip(1) {
+        let (tag, text) = part.split_once('>').expect("a tag that ends");
+        assert!(!text.contains('>') || open.contains(&"style"), "{part}");
+        match tag.strip_prefix('/') {
+            Some(name) => assert_eq!(open.pop(), Some(name), "{part}"),
+            None => {
+                let name = tag.split(' ').next().unwrap();
+                assert_eq!(tag.matches('"').count() % 2, 0, "{tag}");
+                if !VOID.contains(&name) {
+                    open.push(name);
+                }
+            }
+        }
+    }
+    assert_eq!(open, [] as [&str; 0]);
+}
+
+#[test]
+fn a_page_to_print_has_boxes_and_nothing_from_outside() {
+    let scratch = three();
+    scratch.edit(
+        INSTRUMENT,
+        "usage = \"daily\"",
+        "usage = \"daily\"\nlocation = \"bench <b>1</b> & \\\"annexe\\\"\"",
+    );
+    let sheet = plan(&scratch, &["--within", "0", "--format", "html"])
+        .ends(0)
+        .out;
+    let own = plan(&scratch, &["VM-1", "--format", "html"]).ends(0).out;
+    for page in [&sheet, &own] {
+        is_well_formed(page);
+        assert!(page.contains("@media print") && page.contains("<meta charset=\"utf-8\">"));
+        for outside in ["<script", "src=", "href=", "url(", "http", "@import"] {
+            assert!(!page.contains(outside), "{outside}");
+        }
+        assert!(page.contains("does not replace calibration"));
+    }
+    // Three instruments with three points each: torque, reading, temperature, initials.
+    assert_eq!(sheet.matches("<td class=\"box\"></td>").count(), 3 * 3 * 4);
+    assert!(
+        sheet.contains("bench &lt;b&gt;1&lt;/b&gt; &amp; &quot;annexe&quot;"),
+        "{sheet}"
+    );
+    assert!(own.contains("454.16 to 513.84") && own.contains("lot K-0: it expired"));
+    let file = scratch.path("sheet.html");
+    let text = plan(
+        &scratch,
+        &[
+            "--within",
+            "0",
+            "--output",
+            &format!("html={}", file.display()),
+        ],
+    );
+    assert!(text.ends(0).out.starts_with("Bench sheet"));
+    assert_eq!(scratch.read("sheet.html"), sheet);
+}
+
+#[test]
+fn one_thing_is_planned_at_a_time() {
+    let scratch = Scratch::book();
+    scratch.write("offer.csv", "id,viscosity_mpa_s\nA,484\n");
+    for words in [
+        &[][..],
+        &["VM-1", "--within", "7"],
+        &["VM-1", "--buy", "offer.csv"],
+        &["--within", "7", "--buy", "offer.csv"],
+        &["--within", "-1"],
+        &["--within", "soon"],
+        &["--within", "7", "--all"],
+        &["VM-1", "--beside-stock"],
+        &["--buy", "offer.csv", "--format", "html"],
+        &["--buy", "offer.csv", "--output", "html=offer.html"],
+        &["--buy", "nothing.csv"],
+    ] {
+        let done = plan(&scratch, words).ends(2);
+        assert_eq!(done.out, "", "{words:?}");
+        assert!(!done.err.is_empty());
+    }
+    assert!(!scratch.path("offer.html").exists());
+    says(
+        &plan(&scratch, &["--buy", "nothing.csv"]).ends(2).err,
+        &["there is no file nothing.csv"],
+    );
+}
+
+/// The ids of what to buy, each with the instruments that it serves.
+fn bought(document: &Value) -> Vec<Value> {
+    let rows = document["buy"].as_array().unwrap();
+    rows.iter()
+        .map(|row| {
+            let serves = row["serves"].as_array().unwrap();
+            let ids: Vec<&Value> = serves.iter().map(|one| &one["instrument"]).collect();
+            json!([row["id"], ids])
+        })
+        .collect()
+}
+
+#[test]
+fn the_fewest_candidates_that_serve_every_instrument() {
+    let scratch = three();
+    // B and C both serve VM-2, C better: 4000 x 60 / 300000 = 80 %, 30 rpm 40 %, 12 rpm 16 %, 50 % off centre at most; B shows
+    // 96.8 %, 79 % off.
+    let offer = "id,viscosity_mpa_s,temperature_c,expanded_uncertainty_percent,note\n\
+        C,4000,25.0,0.4,\nB,4840,25.0,0.4,\nA,484.0,25.0,0.4,two bottles\nD,48,25.0,,\nZ,1.5,25.0,0.4,\n";
+    scratch.write("offer.csv", offer);
+    let document = as_json(&scratch, &["--buy", "offer.csv"]);
+    assert_eq!(
+        bought(&document),
+        [
+            json!(["A", ["VM-1"]]),
+            json!(["C", ["VM-2"]]),
+            json!(["D", ["VM-3"]])
+        ]
+    );
+    assert_eq!(document["exact"], true);
+    assert_eq!(document["candidates"], 5);
+    assert_eq!(document["not_covered"], json!([]));
+    assert_eq!(
+        document["covered_by_stock"],
+        json!(["VM-1", "VM-2", "VM-3"])
+    );
+    let served = &document["buy"][0]["serves"][0];
+    assert_eq!(served["geometry"], "G-1");
+    assert_eq!(
+        served["points"],
+        as_json(&scratch, &["VM-1"])["choices"][0]["points"]
+    );
+    let text = plan(&scratch, &["--buy", "offer.csv"]).ends(0).out;
+    says(
+        &text,
+        &[
+            "3 of 5 candidates serve 3 instruments; fewer would not do.",
+            "A: 484 mPa.s at 25.0 \u{b0}C, expanded uncertainty 0.4 % (two bottles)",
+            "VM-1 G-1 12, 30, 60 19, 48, 97",
+            "ask for the expanded uncertainty of D",
+            "What is in stock serves already; --beside-stock leaves these out: VM-1, VM-2, VM-3",
+        ],
+    );
+    // A file of TOML says the same.
+    let toml = "[[candidate]]\nid = \"C\"\nviscosity_mpa_s = 4000\n[[candidate]]\nid = \"A\"\nviscosity_mpa_s = 484.0\n[[candidate]]\nid = \"D\"\nviscosity_mpa_s = 48\n";
+    scratch.write("offer.toml", toml);
+    assert_eq!(
+        bought(&as_json(&scratch, &["--buy", "offer.toml"])),
+        bought(&document)
+    );
+    // Beside what is in stock nothing is needed; where K-2 has expired one is.
+    let beside = &["--buy", "offer.csv", "--beside-stock"];
+    assert_eq!(bought(&as_json(&scratch, beside)), [] as [Value; 0]);
+    says(
+        &plan(&scratch, beside).ends(0).out,
+        &["Nothing needs to be bought, of 5 candidates."],
+    );
+    scratch.edit(
+        "fluids/K-2.toml",
+        "expires = 2027-01-14",
+        "expires = 2026-02-20",
+    );
+    let document = as_json(&scratch, beside);
+    assert_eq!(bought(&document), [json!(["C", ["VM-2"]])]);
+    assert_eq!(document["covered_by_stock"], json!(["VM-1", "VM-3"]));
+}
+
+#[test]
+fn an_instrument_that_no_candidate_serves_says_what_comes_nearest() {
+    let scratch = three();
+    scratch.write(
+        "offer.csv",
+        "id,viscosity_mpa_s,expanded_uncertainty_percent\nA,484,1.01\nB,4840,0.4\nE,30,0.4\n",
+    );
+    let document = as_json(&scratch, &["--buy", "offer.csv"]);
+    assert_eq!(bought(&document), [json!(["B", ["VM-2"]])]);
+    assert_eq!(
+        document["not_covered"],
+        json!([
+            {"instrument": "VM-1", "message": "no speed for the low and middle zones: with G-1 in B (4840 mPa.s) the nearest is 96.8 % torque at 6 rpm, and the low zone is 10.0 to under 30.0 %"},
+            {"instrument": "VM-3", "message": "no speed for the high zone: with G-3 in E (30 mPa.s) the nearest is 60 % torque at 60 rpm, and the high zone is over 70.0 to 100 %"},
+        ])
+    );
+    // A candidate that is known too badly alone.
+    scratch.write(
+        "offer.csv",
+        "id,viscosity_mpa_s,expanded_uncertainty_percent\nA,484,1.01\n",
+    );
+    let text = plan(&scratch, &["--buy", "offer.csv"]).ends(0).out;
+    says(
+        &text,
+        &[
+            "None of 1 candidate serves an instrument that needs one.",
+            "- VM-1: the expanded uncertainty of A is 1.01 %, and policy P-1 allows 1.0 %",
+        ],
+    );
+    // Of an instrument that is withdrawn nothing is asked; of one in quarantine it is.
+    for (id, state) in [("VM-1", "quarantined"), ("VM-3", "withdrawn")] {
+        let file = format!("instruments/{id}.toml");
+        let standing = format!(
+            "\n[[standing]]\nfrom = 2026-02-01\nstate = \"{state}\"\nby = \"qa-01\"\nreason = \"old\"\n"
+        );
+        scratch.write(&file, scratch.read(&file) + &standing);
+    }
+    let document = as_json(&scratch, &["--buy", "offer.csv"]);
+    let ids: Vec<&Value> = document["not_covered"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|row| &row["instrument"])
+        .collect();
+    assert_eq!(ids, ["VM-1", "VM-2"]);
+    assert_eq!(document["covered_by_stock"], json!(["VM-1", "VM-2"]));
+}
+
+#[test]
+fn a_fault_of_the_candidates_is_told_at_its_line() {
+    let scratch = Scratch::book();
+    scratch.write("offer.csv", "id,viscosity_mpa_s\nA,484\nB,5 mPa.s\nA,7\n");
+    let done = plan(&scratch, &["--buy", "offer.csv"]).ends(1);
+    says(
+        &done.out,
+        &[
+            "viscosity_mpa_s = 5 mPa.s is no number",
+            "offer.csv:3:1",
+            "write the figure alone, such as 100.0, without a unit",
+            "there are two candidates A",
+            "offer.csv:4:1",
+        ],
+    );
+    let done = plan(&scratch, &["--buy", "offer.csv", "--format", "json"]).ends(1);
+    let document: Value = serde_json::from_str(&done.out).unwrap();
+    let places: Vec<Value> = document["findings"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|one| json!([one["rule"], one["line"], one["column"], one["pointer"]]))
+        .collect();
+    assert_eq!(
+        places,
+        [
+            json!(["schema", 3, 3, "/candidate/1/viscosity_mpa_s"]),
+            json!(["schema", 4, 1, "/candidate/2/id"]),
+        ]
+    );
+    says(
+        &done.err,
+        &["offer.csv, line 3: viscosity_mpa_s = 5 mPa.s is no number"],
+    );
+    scratch.write(
+        "offer.toml",
+        "[[candidate]]\nid = \"A\"\nviscosity_mpa_s = 4,84\n",
+    );
+    let done = plan(&scratch, &["--buy", "offer.toml"]).ends(1);
+    says(&done.out, &["toml-syntax", "offer.toml:3"]);
 }

@@ -126,9 +126,16 @@ enum Command {
     ///
     /// Example: shearbook status --as-of 2026-11-25
     Status(status::Arguments),
-    /// With which fluid, geometry and speeds an instrument is best checked, out of what is in stock
+    /// With which fluid, geometry and speeds an instrument is best checked; the bench sheet of what is due; what to buy
     ///
-    /// Example: shearbook plan VM-01
+    /// The plan is for the day of --as-of, today where left out. The reference is the certified value; each certified
+    /// temperature of a lot is a choice of its own. A choice has a speed for each torque zone that the policy requires; of an
+    /// instrument that turns freely that of the zone's middle, rounded to two digits. The first of these that differs puts
+    /// one choice before another: how far its worst point is off the middle of the zone, in steps of 10 % of half the zone; the
+    /// widest band, to 0.1 %; the lot's expanded uncertainty; what expires first; the shorter soak; an open bottle. What a
+    /// rule of a check would refuse is left out, and why.
+    ///
+    /// Example: shearbook plan VM-01, or shearbook plan --within 7 --output html=sheet.html, or shearbook plan --buy offer.csv
     Plan(plan::Arguments),
     /// How an instrument reads over time: series, control limits, slope, where it leads, advice on the interval
     ///

@@ -7,18 +7,17 @@ use super::here::Here;
 use super::template::{Filling, fill, quoted, schema_line, schema_path, template};
 use super::{Common, End, Ended, Trouble, enter, interrupt, output, review, validate};
 use crate::book::review::Digest;
-use crate::book::view::{inspection_at, standing_at};
 use crate::book::zone::{NoInstant, Zone};
 use crate::book::{Book, Loaded};
 use crate::finding::Severity;
+use crate::fleet::plan::stock::{Lot, Stock};
 use crate::parse::layout::{self, CheckName, path_of, unfit_id};
-use crate::record::fluid::Fluid;
-use crate::record::geometry::{Geometry, GeometryKind, Outcome};
+use crate::record::geometry::{Geometry, GeometryKind};
 use crate::record::instrument::{Instrument, Speeds};
 use crate::record::person::Duty;
 use crate::record::policy::{Policy, ZoneName};
 use crate::record::thermometer::Thermometer;
-use crate::record::{Kind, Stamp, State, Word};
+use crate::record::{Kind, Stamp, Word};
 use crate::rules::{Wanted, run as judge};
 use crate::source::disk::Disk;
 use crate::source::{Source, SourceError};
@@ -26,6 +25,7 @@ use crate::text::nearest;
 use jiff::Timestamp;
 use jiff::civil::{Date, DateTime};
 use jiff::tz::TimeZone;
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 #[derive(clap::Args)]
@@ -603,17 +603,8 @@ fn suggest(book: &Book, instrument: &str, date: Date, at: Timestamp, filling: &m
     let group = record.and_then(|record| record.group.as_deref());
     let policy = book.policy_at(date, group);
 
-    let geometries: Vec<&Loaded<Geometry>> = book
-        .geometries
-        .sound()
-        .filter(|geometry| {
-            geometry.fits_on(instrument)
-                && !matches!(
-                    inspection_at(book, geometry, at),
-                    Some((_, Outcome::Damaged))
-                )
-        })
-        .collect();
+    let stock = Stock::at(book, date, at, &BTreeSet::new());
+    let geometries: Vec<&Loaded<Geometry>> = stock.fitting(instrument).collect();
     let ids: Vec<&str> = geometries.iter().map(|one| one.id.as_str()).collect();
     let what = format!("Fit for {instrument}");
     one_of(
@@ -625,17 +616,12 @@ fn suggest(book: &Book, instrument: &str, date: Date, at: Timestamp, filling: &m
         "Enter one with shearbook new geometry.",
     );
 
-    let fluids: Vec<&Loaded<Fluid>> = book
-        .fluids
-        .sound()
-        .filter(|fluid| {
-            let state = standing_at(book, &fluid.standings, at).map(|(_, row)| row.state);
-            fluid.certified <= date
-                && date <= fluid.expires
-                && !matches!(state, Some(State::Quarantined | State::Withdrawn))
-        })
+    let lots: Vec<&Lot<'_>> = stock
+        .lots
+        .iter()
+        .filter(|lot| policy.is_none_or(|policy| lot.is_allowed(policy)))
         .collect();
-    let ids: Vec<&str> = fluids.iter().map(|one| one.id.as_str()).collect();
+    let ids: Vec<&str> = lots.iter().map(|lot| lot.fluid.id.as_str()).collect();
     one_of(
         filling,
         "fluid",
@@ -644,7 +630,7 @@ fn suggest(book: &Book, instrument: &str, date: Date, at: Timestamp, filling: &m
         "Usable that day",
         "Enter one with shearbook new fluid.",
     );
-    bottles(&fluids, date, policy, filling);
+    bottles(&lots, date, policy, filling);
 
     let ids: Vec<&str> = book
         .thermometers
@@ -728,27 +714,18 @@ fn calibrated(book: &Book, thermometer: &Thermometer, date: Date, at: Timestamp)
         .any(|row| book.zone.begins(&row.date) <= at && date <= row.due)
 }
 
-fn bottles(
-    fluids: &[&Loaded<Fluid>],
-    date: Date,
-    policy: Option<&Loaded<Policy>>,
-    filling: &mut Filling,
-) {
-    let open: Vec<(&str, &str)> = fluids
+fn bottles(lots: &[&Lot<'_>], date: Date, policy: Option<&Loaded<Policy>>, filling: &mut Filling) {
+    let in_force = policy.map(|policy| &policy.record);
+    let open: Vec<(&str, &str)> = lots
         .iter()
-        .flat_map(|fluid| {
-            fluid
-                .bottles
-                .iter()
-                .filter(|bottle| {
-                    bottle.opened <= date && bottle.discarded.is_none_or(|last| date <= last)
-                })
-                .map(|bottle| (fluid.id.as_str(), bottle.id.as_str()))
+        .flat_map(|lot| {
+            lot.open_bottles(in_force, date)
+                .map(|bottle| (lot.fluid.id.as_str(), bottle.id.as_str()))
         })
         .collect();
     let needed = policy.is_none_or(|policy| policy.in_use_months.is_some());
     filling.text("no bottle", if needed { "" } else { "#" });
-    let [_] = fluids else {
+    let [_] = lots else {
         let all: Vec<String> = open
             .iter()
             .map(|(fluid, bottle)| format!("{bottle} of {fluid}"))

@@ -335,6 +335,11 @@ impl<F: Shape> Outputs<F> {
         self.format.is_for_programs()
     }
 
+    /// Whether one of the formats asked for is such a one.
+    pub(crate) fn any(&self, is_such: impl Fn(F) -> bool) -> bool {
+        is_such(self.format) || self.output.iter().any(|(format, _)| is_such(*format))
+    }
+
     /// Writes a report in every format asked for; the exit code is that of its findings. A quiet one leaves standard output to programs.
     pub(crate) fn write(
         &self,

@@ -1,5 +1,6 @@
 //! From the bytes of a file to its typed record, and every fault on the way in one run.
 
+pub mod candidates;
 pub mod edit;
 mod fields;
 pub mod form;

@@ -2,6 +2,7 @@
 
 pub mod bath;
 pub mod book;
+pub mod candidate;
 pub mod check;
 pub mod fluid;
 pub mod geometry;

@@ -7,11 +7,11 @@ use crate::fleet::plan::{
     Choice, InstrumentPlan, LeftOut, PlannedPoint, Reason, What, figure, percent,
 };
 use crate::fleet::{Member, State, in_days};
-use crate::record::geometry::{Geometry, Guard};
+use crate::record::geometry::{Geometry, GeometryKind, Guard};
 use crate::record::policy::ZoneName;
 
 /// So many choices are told in full.
-const IN_FULL: usize = 3;
+pub(super) const IN_FULL: usize = 3;
 
 /// So many more are told in a line each.
 const IN_A_LINE: usize = 12;
@@ -38,9 +38,9 @@ impl Planned<'_> {
         reasons
     }
 
-    fn standing(&self) -> String {
+    pub(super) fn standing(&self) -> String {
         let member = self.member;
-        let state = member.state.word().replace('-', " ");
+        let state = spoken(member);
         let due = match (member.state, member.next_due, member.days_left) {
             (State::OutOfService, ..) => String::new(),
             (_, Some(due), Some(left)) if left < 0 => {
@@ -59,6 +59,11 @@ impl Planned<'_> {
         });
         format!("{}: {state}{due}.{}", member.id, policy.unwrap_or_default())
     }
+}
+
+/// A state as it is read out.
+pub(super) fn spoken(member: &Member<'_>) -> String {
+    member.state.word().replace('-', " ")
 }
 
 fn plural_days(days: i64) -> String {
@@ -87,7 +92,11 @@ pub(super) fn fitted(geometry: &Geometry) -> String {
     let mut parts = vec![format!("{}{guard}", geometry.id)];
     parts.extend(geometry.vessel.clone());
     if let Some(sample) = &geometry.sample_ml {
-        parts.push(format!("{} mL", figure(&sample.value)));
+        let own = match geometry.kind {
+            GeometryKind::Factored => "",
+            _ => " of its own",
+        };
+        parts.push(format!("{} mL{own}", figure(&sample.value)));
     }
     parts.join(", ")
 }
@@ -122,7 +131,7 @@ pub(super) fn soak(choice: &Choice<'_>) -> String {
     }
 }
 
-const HEADS: [&str; 7] = [
+pub(super) const HEADS: [&str; 7] = [
     "zone",
     "rpm",
     "torque",
@@ -132,7 +141,7 @@ const HEADS: [&str; 7] = [
     "1/s",
 ];
 
-fn row(point: &PlannedPoint) -> Vec<String> {
+pub(super) fn row(point: &PlannedPoint) -> Vec<String> {
     vec![
         ZoneName::from(point.zone).word().to_owned(),
         point.speed_rpm.to_string(),
@@ -160,7 +169,7 @@ pub(super) fn points(choice: &Choice<'_>, width: usize, indent: &str) -> String 
         .collect()
 }
 
-fn speeds(choice: &Choice<'_>) -> String {
+pub(super) fn speeds(choice: &Choice<'_>) -> String {
     let speeds = choice
         .points
         .iter()
@@ -226,6 +235,13 @@ fn further(planned: &Planned<'_>, width: usize) -> String {
     text
 }
 
+pub(super) fn noun(what: What) -> &'static str {
+    match what {
+        What::Fluid => "lot",
+        What::Geometry => "geometry",
+    }
+}
+
 /// Lots and geometries that no choice is made with; those that do not fit in one line.
 fn left_out(left_out: &[LeftOut], width: usize) -> String {
     let misfits: Vec<&str> = left_out
@@ -238,11 +254,7 @@ fn left_out(left_out: &[LeftOut], width: usize) -> String {
         .iter()
         .filter(|one| one.reason != Reason::DoesNotFit)
     {
-        let what = match one.what {
-            What::Fluid => "lot",
-            What::Geometry => "geometry",
-        };
-        let line = format!("{what} {}: {}", one.id, one.message);
+        let line = format!("{} {}: {}", noun(one.what), one.id, one.message);
         text += &wrapped(&printable(&line), width, "- ", "  ");
     }
     if !misfits.is_empty() {
@@ -260,6 +272,8 @@ pub(super) fn take_care(texts: &[&str], width: usize) -> String {
     let texts = texts.iter().map(|text| wrapped(text, width, "- ", "  "));
     format!("\nTake care\n{}", texts.collect::<String>())
 }
+
+pub(super) const BEST_FIRST: &str = "Best first: zones well centred, a narrow band, a well known value, what expires first, a short soak, an open bottle.";
 
 /// What is said where there is nothing to choose from.
 pub(super) fn nothing(plan: &InstrumentPlan<'_>) -> String {
@@ -292,12 +306,7 @@ pub fn instrument(planned: &Planned<'_>, width: usize) -> String {
         text += "\n";
         text += &wrapped(&printable(&nothing(plan)), width, "", "  ");
     } else {
-        text += &wrapped(
-            "Best first: zones well centred, a narrow band, a well known value, what expires first, a short soak, an open bottle.",
-            width,
-            "",
-            "  ",
-        );
+        text += &wrapped(BEST_FIRST, width, "", "  ");
     }
     for (index, choice) in plan.choices.iter().enumerate().take(IN_FULL) {
         text += "\n";

@@ -504,7 +504,8 @@ pub(super) fn each(mut step: impl FnMut(&Run, &mut Out<'_>), findings: &mut Vec<
     each_rule(findings, |_, run, out| step(run, out));
 }
 
-pub(super) fn say_faults(faults: &[Fault], findings: &mut Vec<Finding>) {
+/// Tells the faults of a file, each by its rule.
+pub fn say_faults(faults: &[Fault], findings: &mut Vec<Finding>) {
     for fault in faults {
         each(
             |run, out| {

@@ -436,6 +436,7 @@ fn bench(options: &Options) -> io::Result<()> {
     peak(&root, options.checks)?;
     fleet(&root, options)?;
     gate(&root, &example, options)?;
+    plan(&top.join("plan"), &example, options)?;
     if options.peers {
         peers(&top.join("peers"), &example, options)?;
     }
@@ -515,6 +516,109 @@ fn gate(root: &Path, example: &Example, options: &Options) -> io::Result<()> {
     race(&title, options.rounds, &mut changed)?;
     compare(&changed[0], &changed[1], 1.5);
     done(git(root).args(["reset", "--quiet", "--hard", "HEAD~1"]))
+}
+
+// --- planning ---
+
+const PLANNED_INSTRUMENTS: usize = 200;
+const PLANNED_LOTS: usize = 100;
+const PLANNED_GEOMETRIES: usize = 12;
+
+/// No check of this book has been made, so all its instruments are due, and every geometry fits every one.
+fn make_stock(root: &Path, example: &Example) -> io::Result<()> {
+    let from = Path::new(PROJECT).join("records-example");
+    make_book(root, example, 0)?;
+    for folder in ["fluids", "geometries", "instruments"] {
+        fs::remove_dir_all(root.join(folder))?;
+    }
+    let geometry = fs::read_to_string(from.join("geometries/C4-120.toml"))?;
+    for index in 0..PLANNED_GEOMETRIES {
+        let id = format!("C-{index:02}");
+        let constant = format!("{}.0", 1000 << index);
+        let text = geometry
+            .replace("C4-120", &id)
+            .replace("180000.0", &constant);
+        write(&root.join(format!("geometries/{id}.toml")), &text)?;
+    }
+    let (fixed, free) = (
+        "[1, 2, 5, 15, 30, 45, 60]",
+        "speed_range_rpm = [0.01, 200.0]",
+    );
+    for index in 0..PLANNED_INSTRUMENTS {
+        let id = format!("VM-{index:03}");
+        let speeds = match index % 4 {
+            0 => free.to_owned(),
+            _ => format!("speeds_rpm = {fixed}"),
+        };
+        let torque = format!("full_scale_torque_un_m = {}.0", 40 << (index % 6));
+        let text = example
+            .instrument
+            .replace("VM-01", &id)
+            .replace(&format!("speeds_rpm = {fixed}"), &speeds)
+            .replace("full_scale_torque_un_m = 80.0", &torque);
+        write(&root.join(format!("instruments/{id}.toml")), &text)?;
+    }
+    let lot = fs::read_to_string(from.join("fluids/K-2455.toml"))?;
+    for index in 0..PLANNED_LOTS {
+        let id = format!("K-{index:03}");
+        // From some 5 to some 80,000 mPa.s.
+        let value = 5.0 * 1.1_f64.powi(i32::try_from(index).unwrap_or(0));
+        let at = |share: f64| format!("viscosity_mpa_s = {:.2}", value * share);
+        let text = lot
+            .replace("K-2455", &id)
+            .replace("viscosity_mpa_s = 1128.6", &at(1.1143))
+            .replace("viscosity_mpa_s = 1012.8", &at(1.0))
+            .replace("viscosity_mpa_s = 759.3", &at(0.7497))
+            .replace(
+                "nominal_mpa_s = 1000.0",
+                &format!("nominal_mpa_s = {:.1}", value * 1.01),
+            );
+        write(&root.join(format!("fluids/{id}.toml")), &text)?;
+    }
+    let offer: String = (0..PLANNED_LOTS)
+        .map(|index| format!("V-{index:03},{:.1}\n", 5.0 * 1.1_f64.powi(index as i32)))
+        .collect();
+    write(
+        &root.join("offer.csv"),
+        &format!("id,viscosity_mpa_s\n{offer}"),
+    )
+}
+
+/// Planning a whole fleet beside reading and judging its book, and within two seconds on any machine of today.
+fn plan(root: &Path, example: &Example, options: &Options) -> io::Result<()> {
+    const MOST_SECONDS: f64 = 2.0;
+    if !root.exists() {
+        make_stock(root, example)?;
+    }
+    let planned = |words: &[&str]| {
+        let day = ["--as-of", "2026-11-25", "plan"];
+        shearbook(root, &[&day, words].concat())
+    };
+    let offer = root.join("offer.csv");
+    let offer = offer.to_string_lossy();
+    let mut all = [
+        Contender::new("plan --within", planned(&["--within", "7"])),
+        Contender::new("plan --buy", planned(&["--buy", &offer])),
+        Contender::new("plan of one instrument", planned(&["VM-001"])),
+        Contender::new("validate", shearbook(root, &["validate"])),
+    ];
+    let title = format!("plans for {PLANNED_INSTRUMENTS} instruments and {PLANNED_LOTS} lots");
+    race(&title, options.rounds, &mut all)?;
+    let [within, buy, one, validate] = &all;
+    compare(one, validate, 2.0);
+    for contender in [within, buy] {
+        let took = contender.median();
+        let verdict = if took <= MOST_SECONDS {
+            "met"
+        } else {
+            "not met"
+        };
+        println!(
+            "  {:<54} {took:>6.2} s target at most {MOST_SECONDS} s {verdict}",
+            contender.name
+        );
+    }
+    Ok(())
 }
 
 // --- others that hold TOML against the same schema ---

@@ -33,6 +33,9 @@ MISTAKES = {
     "no number": (CHECK, "viscosity_mpa_s = 514.6", "viscosity_mpa_s = nan"),
 }
 
+PLANS = ("plan", "plan-within", "plan-buy")
+OFFER = "id,viscosity_mpa_s,expanded_uncertainty_percent\nV-2,1.9,0.3\nV-500,497.0,0.4\nV-5000,4920.0,\n"
+
 
 def tables(schema, at="#"):
     """Every object of a schema that lists properties, with where it stands."""
@@ -70,7 +73,7 @@ def faults_of(schema, document):
         fewer = {name: entry for name, entry in document.items() if name != key}
         if validator.is_valid(fewer):
             yield f"a document without {key} is accepted"
-    for rows in ("points", "findings", "instruments", "amendments", "checks", "records", "series", "values", "mentions", "rests_on", "rules", "choices", "left_out"):
+    for rows in ("points", "findings", "instruments", "amendments", "checks", "records", "series", "values", "mentions", "rests_on", "rules", "choices", "left_out", "beakers", "not_planned", "buy", "not_covered"):
         for key in document[rows][0] if document.get(rows) else ():
             fewer = copy.deepcopy(document)
             del fewer[rows][0][key]
@@ -103,7 +106,7 @@ def main():
     try:
         schemas = {
             name: json.loads((arguments.root / f"schema/output/{name}.schema.json").read_text(encoding="utf-8"))
-            for name in ("findings", "show", "status", "review", "trend", "selftest", "trace", "simulate", "plan")
+            for name in ("findings", "show", "status", "review", "trend", "selftest", "trace", "simulate", *PLANS)
         }
         for name, schema in schemas.items():
             judge(f"{name}.schema.json", faults_of_schema(schema))
@@ -125,6 +128,16 @@ def main():
             for words in (("2026-11-25",), ("2026-11-25", "--all"), ("2024-06-01",)):
                 document = ask("--book", example, "--as-of", words[0], "plan", path.stem, *words[1:], "--format", "json")
                 judge(f"plan {path.stem} {' '.join(words)}", faults_of(schemas["plan"], document))
+        for day in ("2024-06-01", "2026-11-25"):
+            for days in ("0", "60"):
+                document = ask("--book", example, "--as-of", day, "plan", "--within", days, "--format", "json")
+                judge(f"plan --within {days} on {day}", faults_of(schemas["plan-within"], document))
+        with tempfile.TemporaryDirectory() as folder:
+            offer = Path(folder) / "offer.csv"
+            for text, ends in ((OFFER, (0,)), (OFFER.split("V-5000")[0], (0,)), ("id,viscosity_mpa_s\nV-2,1.9\n", (0,)), ("id\n", (1,))):
+                offer.write_text(text, encoding="utf-8")
+                document = ask("--book", example, "--as-of", "2026-11-25", "plan", "--buy", offer, "--format", "json", ends=ends)
+                judge(f"plan --buy {len(text)}", faults_of(schemas["plan-buy"] if ends == (0,) else findings, document))
         judge("selftest", faults_of(schemas["selftest"], ask("selftest", "--format", "json")))
         # Each kind of record, a bottle, and checks that failed, passed, are void or amended.
         for name in (

@@ -10,6 +10,7 @@ use crate::book::zone::NoInstant;
 use crate::cli::Trouble;
 use crate::cli::ask::{Asked, Asker, Question, Stop, moment};
 use crate::cli::rehearse::Rehearsed;
+use crate::fleet::plan::stock::Stock;
 use crate::parse::layout::check_path;
 use crate::parse::write::{CheckText, time};
 use crate::record::check::{Condition, Occasion};
@@ -19,6 +20,7 @@ use crate::record::person::Duty;
 use crate::record::policy::Confirm;
 use crate::record::{Stamp, State};
 use crate::source::{Source, SourceError};
+use std::collections::BTreeSet;
 use std::rc::Rc;
 
 /// What a dialogue ends with.
@@ -246,11 +248,27 @@ fn fluid_label(bench: &Bench, fluid: &Fluid) -> String {
 fn bottle(bench: &Bench, asker: &mut Asker, check: &mut CheckText) -> Asked<()> {
     let day = bench.day();
     let fluid = bench.book.fluids.named(&check.fluid).sound();
+    let stock = Stock::on(&bench.book, day, &BTreeSet::new());
+    let policy = bench.policy().map(|policy| &policy.record);
+    let sound: Vec<&str> = stock
+        .lots
+        .iter()
+        .filter(|lot| lot.fluid.id == check.fluid)
+        .flat_map(|lot| lot.open_bottles(policy, day))
+        .map(|bottle| bottle.id.as_str())
+        .collect();
+    // One that may not be poured from is named all the same, where it was.
     let mut open: Options = fluid
         .into_iter()
         .flat_map(|fluid| &fluid.bottles)
         .filter(|bottle| bottle.opened <= day && bottle.discarded.is_none_or(|last| day <= last))
-        .map(|bottle| (bottle.id.clone(), format!("opened {}", bottle.opened)))
+        .map(|bottle| {
+            let may = match sound.contains(&bottle.id.as_str()) {
+                true => "",
+                false => "; not to be used any more",
+            };
+            (bottle.id.clone(), format!("opened {}{may}", bottle.opened))
+        })
         .collect();
     let needed = bench
         .policy()

@@ -3,6 +3,8 @@
 //! The reference is the certified value itself; each certified temperature of a lot is a choice of its own. What a rule of a
 //! check would refuse is left out, with the reason.
 
+pub mod purchase;
+pub mod sheet;
 pub mod stock;
 
 use crate::book::evidence::laminar_limit_of;
@@ -18,7 +20,7 @@ use crate::parse::METHOD;
 use crate::record::fluid::{Bottle, CertifiedValue, Fluid};
 use crate::record::geometry::Geometry;
 use crate::record::instrument::{Instrument, Speeds, Spring};
-use crate::record::policy::{Decision, Policy, ZoneName};
+use crate::record::policy::{Basis, Decision, Policy, ZoneName};
 use crate::record::{Number, State, words};
 use compact_str::CompactString;
 use jiff::civil::Date;
@@ -98,7 +100,6 @@ pub struct Choice<'a> {
     pub widest_band_percent: Exact,
     /// One a zone, from the lowest.
     pub points: Vec<PlannedPoint>,
-    rank: Rank,
 }
 
 /// How an instrument may be checked on a day.
@@ -147,8 +148,6 @@ pub enum Extent {
     Best,
     /// Every choice of speeds.
     Every,
-    /// As [`Extent::Best`]; nothing of what is left out.
-    ChoicesAlone,
 }
 
 /// What is the same for all choices of an instrument.
@@ -184,6 +183,16 @@ fn hindrance(
             "policy {} judges by method {}, which this shearbook does not know",
             policy.id, policy.method
         )),
+        Some(policy) if stock.has_errors(&policy.doc.path) => Some(format!(
+            "{} has errors, which shearbook validate tells",
+            policy.doc.path
+        )),
+        Some(policy) if policy.decision != Decision::Simple && policy.basis == Basis::Certified => {
+            Some(format!(
+                "policy {} has a guarded decision and does not correct for the temperature, so it judges nothing",
+                policy.id
+            ))
+        }
         Some(_) => None,
     }
 }
@@ -297,10 +306,70 @@ fn combinations(zones: &[Vec<Point>]) -> Vec<Vec<&Point>> {
     choices
 }
 
+/// A choice before its figures are worked out: the places of its lot, row and geometry, which stand in order of id.
+struct Outline {
+    rank: Rank,
+    lot: usize,
+    row: usize,
+    rig: usize,
+    points: Vec<Point>,
+}
+
+impl Outline {
+    /// By rank, then by lot, temperature, geometry and speeds.
+    fn order(&self, other: &Outline) -> std::cmp::Ordering {
+        let place = |outline: &Outline| (outline.lot, outline.row, outline.rig);
+        let speeds = |outline: &'_ Outline| -> Vec<Exact> {
+            let points = outline.points.iter();
+            points.map(|point| point.speed_rpm.clone()).collect()
+        };
+        self.rank
+            .cmp(&other.rank)
+            .then_with(|| place(self).cmp(&place(other)))
+            .then_with(|| speeds(self).cmp(&speeds(other)))
+    }
+}
+
 impl<'a> Stock<'a> {
-    /// The choices for an instrument, the best first.
+    /// The choices for an instrument, the best first: of each lot, temperature and geometry the best speeds, or all.
     pub fn plan(&self, instrument: &'a Loaded<Instrument>, extent: Extent) -> InstrumentPlan<'a> {
-        let mut plan = InstrumentPlan {
+        let mut plan = self.without_choices(instrument);
+        match Bench::of(self, instrument) {
+            Ok(bench) => {
+                let outlines = self.outlines(&bench, extent).into_iter();
+                let choices = outlines.filter_map(|outline| self.choice(&bench, &outline));
+                plan.choices = choices.collect();
+                plan.left_out = self.left_out(&bench, &plan.choices);
+            }
+            Err(why) => plan.hindrance = Some(why),
+        }
+        plan
+    }
+
+    /// Of each lot and temperature the best choice for an instrument, with its place among all choices, counted from 1; beside a
+    /// plan without choices, which says what hinders.
+    fn by_beaker(
+        &self,
+        instrument: &'a Loaded<Instrument>,
+    ) -> (InstrumentPlan<'a>, Vec<(u32, Choice<'a>)>) {
+        let mut plan = self.without_choices(instrument);
+        let bench = match Bench::of(self, instrument) {
+            Ok(bench) => bench,
+            Err(why) => {
+                plan.hindrance = Some(why);
+                return (plan, Vec::new());
+            }
+        };
+        let mut seen = BTreeSet::new();
+        let outlines = (1_u32..).zip(self.outlines(&bench, Extent::Best));
+        let best = outlines
+            .filter(|(_, outline)| seen.insert((outline.lot, outline.row)))
+            .filter_map(|(place, outline)| Some((place, self.choice(&bench, &outline)?)));
+        (plan, best.collect())
+    }
+
+    fn without_choices(&self, instrument: &'a Loaded<Instrument>) -> InstrumentPlan<'a> {
+        InstrumentPlan {
             instrument,
             day: self.day,
             policy: self.book.policy_at(self.day, instrument.group.as_deref()),
@@ -310,80 +379,113 @@ impl<'a> Stock<'a> {
                 .is_some_and(|(_, row)| row.state == State::Quarantined),
             choices: Vec::new(),
             left_out: Vec::new(),
-        };
-        let bench = match Bench::of(self, instrument) {
-            Ok(bench) => bench,
-            Err(why) => {
-                plan.hindrance = Some(why);
-                return plan;
-            }
-        };
-        for lot in &self.lots {
-            self.choices_of(&bench, lot, extent, &mut plan.choices);
         }
-        plan.choices.sort_by(|one, other| one.order(other));
-        if extent != Extent::ChoicesAlone {
-            plan.left_out = self.left_out(&bench, &plan.choices);
-        }
-        plan
     }
 
-    fn choices_of(
-        &self,
-        bench: &Bench<'a>,
-        lot: &Lot<'a>,
-        extent: Extent,
-        choices: &mut Vec<Choice<'a>>,
-    ) {
+    /// In order.
+    fn outlines(&self, bench: &Bench<'a>, extent: Extent) -> Vec<Outline> {
         let policy = bench.policy;
-        let bottle = lot.open_bottle(Some(policy), self.day);
-        let values = lot.fluid.record.values.iter().enumerate();
-        for ((index, value), row) in values.zip(&lot.rows) {
-            if refused(policy, row).is_some() {
-                continue;
-            }
-            let reference = bench.reference(&row.mpa_s, row.standard_uncertainty_mpa_s.as_ref());
-            for (geometry, rig) in &bench.rigs {
-                let zones = rig
-                    .as_ref()
-                    .and_then(|rig| rig.points(&reference, &bench.terms));
-                let Some(zones) = zones else { continue };
-                let soak = soak_row(policy, Some(geometry.kind), Some(&row.mpa_s));
-                let soak_minutes = soak.map(|(_, row)| &row.minutes);
-                let chosen = match extent {
-                    Extent::Every => combinations(&zones),
-                    Extent::Best | Extent::ChoicesAlone => Vec::from_iter(best(&zones)),
-                };
-                for points in chosen {
-                    let (off_centre, band) = worst(points.iter().copied());
-                    let points = points.into_iter();
-                    choices.push(Choice {
-                        rank: Rank::of(
-                            &off_centre,
-                            &band,
-                            row.expanded_uncertainty_percent.clone(),
-                            Some(lot.days_to_expiry),
-                            soak_minutes.map(|minutes| minutes.value.clone()),
-                            bottle.is_none(),
-                        ),
-                        fluid: lot.fluid,
-                        row: index,
-                        value,
-                        bottle,
-                        geometry,
-                        reference_mpa_s: row.mpa_s.rounded_significant(FIGURE_DIGITS),
-                        expanded_uncertainty_percent: row.expanded_uncertainty_percent.clone(),
-                        soak_minutes,
-                        days_to_expiry: lot.days_to_expiry,
-                        off_centre_percent: off_centre,
-                        widest_band_percent: band,
-                        points: points
-                            .map(|point| bench.planned(geometry, &reference, point))
-                            .collect(),
-                    });
+        let mut outlines = Vec::new();
+        for (lot_index, lot) in self.lots.iter().enumerate() {
+            let must_be_opened = lot.open_bottle(Some(policy), self.day).is_none();
+            for (row_index, row) in lot.rows.iter().enumerate() {
+                if !row.is_allowed(policy) {
+                    continue;
+                }
+                let standard = row.standard_uncertainty_mpa_s.as_ref();
+                let reference = bench.reference(&row.mpa_s, standard);
+                for (rig_index, (geometry, rig)) in bench.rigs.iter().enumerate() {
+                    let zones = rig
+                        .as_ref()
+                        .and_then(|rig| rig.points(&reference, &bench.terms));
+                    let Some(zones) = zones else { continue };
+                    let soak = soak_row(policy, Some(geometry.kind), Some(&row.mpa_s));
+                    let chosen = match extent {
+                        Extent::Every => combinations(&zones),
+                        Extent::Best => Vec::from_iter(best(&zones)),
+                    };
+                    for points in chosen {
+                        let (off_centre, band) = worst(points.iter().copied());
+                        outlines.push(Outline {
+                            rank: Rank::of(
+                                &off_centre,
+                                &band,
+                                row.expanded_uncertainty_percent.clone(),
+                                Some(lot.days_to_expiry),
+                                soak.map(|(_, row)| row.minutes.value.clone()),
+                                must_be_opened,
+                            ),
+                            lot: lot_index,
+                            row: row_index,
+                            rig: rig_index,
+                            points: points.into_iter().cloned().collect(),
+                        });
+                    }
                 }
             }
         }
+        outlines.sort_by(Outline::order);
+        outlines
+    }
+
+    fn choice(&self, bench: &Bench<'a>, outline: &Outline) -> Option<Choice<'a>> {
+        let policy = bench.policy;
+        let lot = self.lots.get(outline.lot)?;
+        let row = lot.rows.get(outline.row)?;
+        let (geometry, _) = bench.rigs.get(outline.rig)?;
+        let reference = bench.reference(&row.mpa_s, row.standard_uncertainty_mpa_s.as_ref());
+        let (off_centre_percent, widest_band_percent) = worst(&outline.points);
+        let soak = soak_row(policy, Some(geometry.kind), Some(&row.mpa_s));
+        let points = outline.points.iter();
+        Some(Choice {
+            fluid: lot.fluid,
+            row: outline.row,
+            value: lot.fluid.record.values.get(outline.row)?,
+            bottle: lot.open_bottle(Some(policy), self.day),
+            geometry,
+            reference_mpa_s: row.mpa_s.rounded_significant(FIGURE_DIGITS),
+            expanded_uncertainty_percent: row.expanded_uncertainty_percent.clone(),
+            soak_minutes: soak.map(|(_, row)| &row.minutes),
+            days_to_expiry: lot.days_to_expiry,
+            off_centre_percent,
+            widest_band_percent,
+            points: points
+                .map(|point| bench.planned(geometry, &reference, point))
+                .collect(),
+        })
+    }
+
+    /// Whether something in stock serves an instrument.
+    pub(crate) fn serves(&self, bench: &Bench<'a>) -> bool {
+        self.lots.iter().any(|lot| {
+            lot.rows.iter().any(|row| {
+                let standard = row.standard_uncertainty_mpa_s.as_ref();
+                let reference = bench.reference(&row.mpa_s, standard);
+                let gives = |rig: &Rig| rig.points(&reference, &bench.terms).is_some();
+                row.is_allowed(bench.policy)
+                    && bench
+                        .rigs
+                        .iter()
+                        .any(|(_, rig)| rig.as_ref().is_some_and(gives))
+            })
+        })
+    }
+
+    /// What of all in stock comes nearest to serving an instrument, in words; `None` where nothing can be compared.
+    pub(crate) fn nearest_of_all(&self, instrument: &'a Loaded<Instrument>) -> Option<String> {
+        let bench = Bench::of(self, instrument).ok()?;
+        let mut nearest = BTreeMap::new();
+        let lots = self.lots.iter();
+        for lot in lots {
+            self.nearest(&bench, lot, &BTreeSet::new(), &mut nearest);
+        }
+        let nearest = nearest.into_values();
+        let by_far = |one: &Near<'_>, other: &Near<'_>| {
+            let (zones, away) = one.far;
+            zones.cmp(&other.far.0).then(away.total_cmp(&other.far.1))
+        };
+        let near = nearest.min_by(by_far)?;
+        Some(near.told(&bench, near.with_both()).1)
     }
 
     /// Lots, then geometries, of which there is no choice, and why.
@@ -453,30 +555,24 @@ impl<'a> Stock<'a> {
             }
             let reference = bench.reference(&row.mpa_s, row.standard_uncertainty_mpa_s.as_ref());
             for (geometry, rig) in &bench.rigs {
-                let Some(miss) = rig
-                    .as_ref()
-                    .and_then(|rig| rig.miss(&reference, &bench.terms))
-                else {
-                    continue;
-                };
-                let near = Near {
+                let Some(rig) = rig else { continue };
+                let far = rig.far(&reference, &bench.terms);
+                let is_nearer =
+                    |other: Option<&Near<'_>>| other.is_none_or(|other| far < other.far);
+                let near = || Near {
                     fluid: lot.fluid,
                     temperature_c: &value.temperature_c,
                     geometry: &geometry.id,
-                    miss,
+                    far,
+                    reference: reference.clone(),
+                    rig,
                 };
-                if best
-                    .as_ref()
-                    .is_none_or(|other| near.distance() < other.distance())
-                {
-                    best = Some(near.clone());
+                if is_nearer(best.as_ref()) {
+                    best = Some(near());
                 }
                 let id = geometry.id.as_str();
-                let other = nearest.get(id);
-                if !used.contains(id)
-                    && other.is_none_or(|other| near.distance() < other.distance())
-                {
-                    nearest.insert(id, near);
+                if !used.contains(id) && is_nearer(nearest.get(id)) {
+                    nearest.insert(id, near());
                 }
             }
         }
@@ -485,19 +581,16 @@ impl<'a> Stock<'a> {
 }
 
 /// What comes nearest to a point in each zone.
-#[derive(Clone)]
 struct Near<'b> {
     fluid: &'b Fluid,
     temperature_c: &'b Number,
     geometry: &'b str,
-    miss: Miss,
+    far: (usize, f64),
+    reference: Reference,
+    rig: &'b Rig,
 }
 
 impl Near<'_> {
-    fn distance(&self) -> (usize, &Exact) {
-        distance(&self.miss)
-    }
-
     fn with_geometry(&self) -> String {
         format!("with {} at {} degrees C", self.geometry, self.temperature_c)
     }
@@ -506,18 +599,18 @@ impl Near<'_> {
         format!("in {} at {} degrees C", self.fluid.id, self.temperature_c)
     }
 
-    fn told(&self, bench: &Bench<'_>, with: String) -> (Reason, String) {
-        let reason = match self.miss.is_uncertain {
-            true => Reason::UncertaintyTooLarge,
-            false => Reason::NoSpeedForZone,
-        };
-        (reason, missed(bench, &self.miss, &with))
+    fn with_both(&self) -> String {
+        format!("{} with {}", self.with_fluid(), self.geometry)
     }
-}
 
-/// The fewer zones are missing the nearer, then the smaller the farthest of them.
-pub(crate) fn distance(miss: &Miss) -> (usize, &Exact) {
-    (miss.zones.len(), &miss.away_percent)
+    fn told(&self, bench: &Bench<'_>, with: String) -> (Reason, String) {
+        let miss = self.rig.miss(&self.reference, &bench.terms);
+        let reason = match &miss {
+            Some(miss) if miss.is_uncertain => Reason::UncertaintyTooLarge,
+            _ => Reason::NoSpeedForZone,
+        };
+        (reason, missed(bench, miss.as_ref(), &with))
+    }
 }
 
 /// The torque of a zone of a policy, in words.
@@ -531,7 +624,10 @@ pub fn extent(policy: &Policy, zone: Zone) -> String {
 }
 
 /// What keeps a reference from a zone, in words.
-pub(crate) fn missed(bench: &Bench<'_>, miss: &Miss, with: &str) -> String {
+pub(crate) fn missed(bench: &Bench<'_>, miss: Option<&Miss>, with: &str) -> String {
+    let Some(miss) = miss else {
+        return format!("no speed for a zone {with}");
+    };
     let zones: Vec<&str> = miss
         .zones
         .iter()
@@ -552,27 +648,6 @@ pub(crate) fn missed(bench: &Bench<'_>, miss: &Miss, with: &str) -> String {
             "no speed for the {zones}: {with} the nearest is {torque} % torque at {speed} rpm, and the {zone} zone is {}",
             extent(bench.policy, miss.zone)
         ),
-    }
-}
-
-impl Choice<'_> {
-    /// By rank, then by lot, temperature, geometry and speeds.
-    pub fn order(&self, other: &Choice<'_>) -> std::cmp::Ordering {
-        let speeds = |choice: &Choice<'_>| -> Vec<Exact> {
-            let points = choice.points.iter();
-            points.map(|point| point.speed_rpm.value.clone()).collect()
-        };
-        self.rank
-            .cmp(&other.rank)
-            .then_with(|| self.fluid.id.cmp(&other.fluid.id))
-            .then_with(|| {
-                self.value
-                    .temperature_c
-                    .value
-                    .cmp(&other.value.temperature_c.value)
-            })
-            .then_with(|| self.geometry.id.cmp(&other.geometry.id))
-            .then_with(|| speeds(self).cmp(&speeds(other)))
     }
 }
 

@@ -44,6 +44,7 @@ pub struct Stock<'a> {
     /// Lots that nobody may use, and geometries that are damaged or whose files have errors.
     left_out: Vec<LeftOut>,
     damaged: BTreeSet<&'a str>,
+    with_errors: BTreeSet<String>,
 }
 
 impl<'a> Stock<'a> {
@@ -67,6 +68,7 @@ impl<'a> Stock<'a> {
             geometries: Vec::new(),
             left_out: Vec::new(),
             damaged: BTreeSet::new(),
+            with_errors: with_errors.clone(),
         };
         for id in book.fluids.ids() {
             match book.fluids.named(id) {
@@ -100,6 +102,11 @@ impl<'a> Stock<'a> {
             }
         }
         stock
+    }
+
+    /// Whether a file has errors, as far as they are known.
+    pub(super) fn has_errors(&self, path: &str) -> bool {
+        self.with_errors.contains(path)
     }
 
     fn leave_out(&mut self, what: What, id: &str, reason: Reason, message: String) {
@@ -200,12 +207,25 @@ fn lot<'a>(fluid: &'a Loaded<Fluid>, day: Date) -> Lot<'a> {
 }
 
 impl<'a> Lot<'a> {
-    /// Of the bottles that may be poured from the one opened first: opened, not discarded, not open for too long.
-    pub fn open_bottle(&self, policy: Option<&Policy>, day: Date) -> Option<&'a Bottle> {
+    /// Whether a policy lets one of its certified values be used.
+    pub fn is_allowed(&self, policy: &Loaded<Policy>) -> bool {
+        self.rows.iter().any(|row| row.is_allowed(policy))
+    }
+
+    /// The bottles that may be poured from: opened, not discarded, not open for too long.
+    pub fn open_bottles(
+        &self,
+        policy: Option<&Policy>,
+        day: Date,
+    ) -> impl Iterator<Item = &'a Bottle> {
         let bottles = &self.fluid.record.bottles;
-        let open = bottles
-            .iter()
-            .filter(|bottle| closed(bottle, policy, day).is_none());
+        let open = move |bottle: &&'a Bottle| closed(bottle, policy, day).is_none();
+        bottles.iter().filter(open)
+    }
+
+    /// Of the open bottles the one opened first.
+    pub fn open_bottle(&self, policy: Option<&Policy>, day: Date) -> Option<&'a Bottle> {
+        let open = self.open_bottles(policy, day);
         open.min_by_key(|bottle| bottle.opened)
     }
 

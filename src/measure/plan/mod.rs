@@ -220,11 +220,15 @@ impl Step {
         if reference.is_too_uncertain(&self.range, &half_width) {
             return None;
         }
+        let off_centre_percent = off_centre_percent(&torque_percent, zone_wanted, &terms.bounds);
+        let band_percent = (&half_width * Exact::integer(100)).divide(&reference.mpa_s)?;
         Some(Point {
             zone: zone_wanted,
             speed_rpm: self.speed_rpm.clone(),
-            off_centre_percent: off_centre_percent(&torque_percent, zone_wanted, &terms.bounds),
-            band_percent: (&half_width * Exact::integer(100)).divide(&reference.mpa_s)?,
+            tens: whole_tens(&off_centre_percent),
+            band_tenths: band_percent.rounded_decimals(1),
+            off_centre_percent,
+            band_percent,
             torque_percent,
             range: self.range.clone(),
             half_width,
@@ -247,20 +251,15 @@ pub struct Point {
     pub band_percent: Exact,
     /// From the middle of the zone, in % of half its width.
     pub off_centre_percent: Exact,
+    /// What orders choices: whole tens off centre, and the band to 0.1 %.
+    tens: i64,
+    band_tenths: Exact,
 }
 
 impl Point {
     /// The limits round the reference, as a check writes them.
     pub fn limits(&self, reference: &Reference) -> Limits {
         Limits::around(&reference.mpa_s, &self.half_width)
-    }
-
-    fn step(&self) -> i64 {
-        whole_tens(&self.off_centre_percent)
-    }
-
-    fn band_tenths(&self) -> Exact {
-        self.band_percent.rounded_decimals(1)
     }
 }
 
@@ -348,6 +347,29 @@ impl Rig {
             zones.push(points);
         }
         Some(zones)
+    }
+
+    /// Roughly how far a reference is from serving: how many zones no speed reaches, and how far the farthest of them is, in % of
+    /// full scale.
+    pub fn far(&self, reference: &Reference, terms: &Terms) -> (usize, f64) {
+        let torque = |step: &Step| 100.0 * reference.rough / step.rough;
+        let mut zones = 0;
+        let mut farthest = 0.0_f64;
+        for (_, bottom, top) in &terms.required {
+            let away = |low: f64, high: f64| (bottom - high).max(low - top).max(0.0);
+            let nearest = match &self.0 {
+                Turning::Steps(steps) => {
+                    let away = steps.iter().map(|step| away(torque(step), torque(step)));
+                    away.fold(f64::INFINITY, f64::min)
+                }
+                Turning::Freely(free) => away(torque(&free.slow), torque(&free.fast)),
+            };
+            if nearest > 0.0 {
+                zones += 1;
+                farthest = farthest.max(nearest);
+            }
+        }
+        (zones, farthest)
     }
 
     /// What keeps the reference from the zone that is farthest away; `None` where each has a point.
@@ -454,19 +476,22 @@ pub fn best(zones: &[Vec<Point>]) -> Option<Vec<&Point>> {
     // Neither figure of the worst point depends on which the other points are, so each bound can be found zone by zone.
     let mut least_step = 0;
     for points in zones {
-        least_step = least_step.max(points.iter().map(Point::step).min()?);
+        least_step = least_step.max(points.iter().map(|point| point.tens).min()?);
     }
-    let centred = |point: &&Point| point.step() <= least_step;
+    let centred = |point: &&Point| point.tens <= least_step;
     let mut narrowest = Exact::zero();
     for points in zones {
-        let bands = points.iter().filter(centred).map(Point::band_tenths);
-        narrowest = narrowest.max(bands.min()?);
+        let bands = points
+            .iter()
+            .filter(centred)
+            .map(|point| &point.band_tenths);
+        narrowest = narrowest.max(bands.min()?.clone());
     }
     let slowest = |points: &'_ [Point]| -> Option<usize> {
         let fits = points
             .iter()
             .enumerate()
-            .filter(|(_, point)| centred(point) && point.band_tenths() <= narrowest);
+            .filter(|(_, point)| centred(point) && point.band_tenths <= narrowest);
         fits.min_by(|one, other| one.1.speed_rpm.cmp(&other.1.speed_rpm))
             .map(|(index, _)| index)
     };
