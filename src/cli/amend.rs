@@ -208,8 +208,9 @@ fn ask(common: &Common, arguments: &Arguments) -> Result<Arguments, Trouble> {
         })?;
     interrupt::say_last(Some("Stopped. Nothing was written.".to_owned()));
     let answered = asker.run(|asker| dialogue(common, arguments, asker));
+    let answered = answered.map_err(|stop| stop.end(asker))?;
     interrupt::say_last(None);
-    answered.map_err(|stop| stop.end(asker))
+    Ok(answered)
 }
 
 fn dialogue(common: &Common, arguments: &Arguments, asker: &mut Asker) -> Asked<Arguments> {

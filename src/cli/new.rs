@@ -68,9 +68,11 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
         Some(asker) => asker.run(|asker| make(common, arguments, Some(asker))),
         None => make(common, arguments, None),
     };
-    interrupt::say_last(None);
     match (made, asker) {
-        (Ok(end), _) => Ok(end),
+        (Ok(end), _) => {
+            interrupt::say_last(None);
+            Ok(end)
+        }
         (Err(stop), Some(asker)) => Err(stop.end(asker)),
         (Err(Stop::Trouble(trouble)), None) => Err(trouble),
         (Err(_), None) => Err(Trouble::Ours("nobody was asked, and stopped".to_owned())),

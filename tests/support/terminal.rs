@@ -121,10 +121,16 @@ impl Terminal {
         }
     }
 
-    /// Waits for a question.
+    /// Waits for a question; for one whose text stands above the line, `>` is enough.
     #[track_caller]
     pub fn asks(&self, question: &str) {
-        self.until(question, |terminal| terminal.line().contains(question));
+        self.until(question, |terminal| {
+            let line = terminal.line();
+            match question {
+                ">" => line.trim_end().ends_with(['>', ':']),
+                _ => line.contains(question),
+            }
+        });
     }
 
     #[track_caller]

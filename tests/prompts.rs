@@ -1,0 +1,244 @@
+//! `new`, `amend` and `correct` at a real pseudo-terminal, where they ask for what the command line leaves out.
+#![cfg(unix)]
+#![allow(clippy::disallowed_methods, reason = "tests may use files")]
+
+mod support;
+#[path = "support/terminal.rs"]
+mod terminal;
+
+use support::{Scratch, check_path};
+use terminal::Terminal;
+
+fn at(scratch: &Scratch, columns: u16, variables: &[(&str, &str)], arguments: &[&str]) -> Terminal {
+    let mut command = scratch.tool(&scratch.book);
+    command.args(arguments);
+    Terminal::start(&command, columns, variables)
+}
+
+const FLUID: &[(&str, &str)] = &[
+    ("Number or word:", "fluid"),
+    ("Id of the new fluid lot:", "K-7"),
+    ("Number or word [ask]:", ""),
+    ("supplier (who sold it):", "A supplier"),
+    ("product (what the label calls it):", "oil 500"),
+    (
+        "base (\"silicone\", \"mineral-oil\" or \"other\"):",
+        "silicone",
+    ),
+    (">", "500"),
+    ("issuer (who certified the lot):", "A laboratory"),
+    ("certificate (its number):", "12"),
+    (
+        "certified (day of the certificate: 2026-03-02):",
+        "2026-02-30",
+    ),
+    (
+        "certified (day of the certificate: 2026-03-02):",
+        "2026-02-20",
+    ),
+    (">", "2028-02-20"),
+    ("temperature_c (25.0):", "25,0"),
+    (">", "512,60"),
+    (">", "0.4"),
+    ("coverage_factor (k of the certificate: 2.0):", "2"),
+    ("Another row of value? (y/n) [n]:", "y"),
+    ("temperature_c (25.0):", "40"),
+    (">", "380.2"),
+    (">", "0.4"),
+    ("coverage_factor (k of the certificate: 2.0):", "2"),
+    ("Another row of value? (y/n) [n]:", ""),
+    ("id (as checks name it, as text: \"1\"):", "1"),
+    ("opened (2026-04-01):", "2026-02-25"),
+    ("Another row of bottle? (y/n) [n]:", "n"),
+];
+
+#[test]
+fn a_new_record_is_asked_for_key_by_key_and_validates() {
+    for variables in [&[][..], &[("ACCESSIBLE", "1"), ("NO_COLOR", "1")][..]] {
+        let scratch = Scratch::book();
+        let mut terminal = at(&scratch, 60, variables, &["new"]);
+        for (question, answer) in FLUID {
+            terminal.answer(question, answer);
+        }
+        assert_eq!(terminal.ends(), 0, "{}", terminal.text());
+        assert_eq!(terminal.broken_lines(), [""; 0], "{}", terminal.text());
+        let text = scratch.read("fluids/K-7.toml");
+        for line in [
+            "certificate = \"12\"",
+            "certified = 2026-02-20",
+            "temperature_c = 25.0",
+            "viscosity_mpa_s = 512.60",
+            "viscosity_mpa_s = 380.2",
+            "opened = 2026-02-25",
+        ] {
+            assert!(text.contains(line), "{line} in {text}");
+        }
+        scratch.shearbook(&["validate", "fluids/K-7.toml"]).ends(0);
+        terminal.shows("git add fluids/K-7.toml");
+    }
+}
+
+#[test]
+fn stopped_at_any_question_nothing_is_written() {
+    let scratch = Scratch::book();
+    let before = scratch.snapshot(&scratch.book);
+    for stop in 0..FLUID.len() {
+        // One question in three is enough of them, the first and the last among them.
+        if stop % 3 != 0 {
+            continue;
+        }
+        let mut terminal = at(&scratch, 80, &[], &["new"]);
+        for (question, answer) in &FLUID[..stop] {
+            terminal.answer(question, answer);
+        }
+        terminal.asks(FLUID[stop].0);
+        terminal.types("\u{3}");
+        assert_eq!(terminal.ends(), 130, "{}", terminal.text());
+        terminal.shows("Nothing was written");
+        assert!(scratch.snapshot(&scratch.book) == before);
+    }
+}
+
+#[test]
+fn back_and_what_does_not_apply() {
+    let scratch = Scratch::book();
+    let mut terminal = at(&scratch, 80, &[], &["new", "bath", "WB-7"]);
+    terminal.answer("Number or word [ask]:", "");
+    terminal.answer(">", "back");
+    terminal.answer("Number or word [ask]:", "");
+    terminal.answer(">", "nought");
+    terminal.shows("uniformity_k");
+    terminal.answer(">", "0,05");
+    assert_eq!(terminal.ends(), 0, "{}", terminal.text());
+    assert!(
+        scratch
+            .read("baths/WB-7.toml")
+            .contains("uniformity_k = 0.05")
+    );
+
+    // The file alone, as without a terminal.
+    let mut terminal = at(&scratch, 80, &[], &["new", "bath", "WB-8"]);
+    terminal.answer("Number or word [ask]:", "file");
+    assert_eq!(terminal.ends(), 0, "{}", terminal.text());
+    scratch.shearbook(&["new", "bath", "WB-9"]).ends(0);
+    let mut blank = at(&scratch, 80, &[], &["new", "bath", "WB-6", "--blank"]);
+    assert_eq!(blank.ends(), 0);
+    for other in ["WB-8", "WB-6"] {
+        let text = scratch.read(&format!("baths/{other}.toml"));
+        assert_eq!(text.replace(other, "WB-9"), scratch.read("baths/WB-9.toml"));
+    }
+}
+
+#[test]
+fn an_amendment_is_asked_for_value_by_value() {
+    let scratch = Scratch::book();
+    let path = scratch.committed_check("0900");
+    let mut terminal = at(&scratch, 60, &[], &["amend", "VM-1/2026-03-02-0900"]);
+    terminal.answer("Number or word:", "/point/1/temperature_c");
+    terminal.answer("The right value:", "warm");
+    terminal.answer("The right value:", "25,02");
+    terminal.answer("Number or word [done]:", "/operator");
+    terminal.answer("The right value:", "back");
+    terminal.answer("Number or word [/operator]:", "done");
+    terminal.answer(">", "the sheet has 25.02");
+    assert_eq!(terminal.ends(), 0, "{}", terminal.text());
+    assert_eq!(terminal.broken_lines(), [""; 0], "{}", terminal.text());
+    let amendment = scratch.read(&check_path("0900").replace(".toml", ".a1.toml"));
+    assert!(amendment.contains("temperature_c = 25.02"), "{amendment}");
+    assert!(
+        amendment.contains("reason = \"the sheet has 25.02\""),
+        "{amendment}"
+    );
+    scratch.stage(&path.replace(".toml", ".a1.toml"));
+    scratch.gate().passes();
+
+    // Or nothing can be put right.
+    let other = scratch.committed_check("1000");
+    let mut terminal = at(&scratch, 80, &[], &["amend", &other]);
+    terminal.answer("Number or word:", "void");
+    terminal.answer("Number or word:", "procedure");
+    terminal.answer(">", "knocked over");
+    assert_eq!(terminal.ends(), 0, "{}", terminal.text());
+    assert!(
+        scratch
+            .read(&other.replace(".toml", ".a1.toml"))
+            .contains("void = true")
+    );
+}
+
+#[test]
+fn a_correction_is_seen_before_it_is_written() {
+    let scratch = Scratch::book();
+    scratch.committed_check("0900");
+    let before = scratch.snapshot(&scratch.book);
+    for sure in ["n", "y"] {
+        let mut terminal = at(&scratch, 80, &[], &["correct"]);
+        terminal.answer("Number or word:", "fluids/K-1");
+        terminal.answer("Number or word:", "/value/0/viscosity_mpa_s");
+        terminal.answer("The right value:", "484,2");
+        terminal.answer(">", "certificate mistyped");
+        terminal.shows("this was a dry run");
+        terminal.asks("Write it so? (y/n) [y]:");
+        assert!(scratch.snapshot(&scratch.book) == before);
+        terminal.answer("Write it so? (y/n) [y]:", sure);
+        assert_eq!(terminal.ends(), 0, "{}", terminal.text());
+    }
+    assert!(
+        scratch
+            .read("fluids/K-1.toml")
+            .contains("viscosity_mpa_s = 484.2")
+    );
+    scratch.git(&["add", "--all"]);
+    scratch.gate().passes();
+}
+
+#[test]
+fn a_new_check_at_a_terminal_is_run_at_the_bench() {
+    let scratch = Scratch::book();
+    let mut terminal = at(
+        &scratch,
+        80,
+        &[],
+        &["--as-of", "2026-03-02", "new", "check", "VM-1"],
+    );
+    terminal.answer("Number or word [ask]:", "");
+    terminal.asks("Number or word [op-01]:");
+    terminal.types("\u{3}");
+    assert_eq!(terminal.ends(), 130);
+}
+
+#[test]
+fn completions_and_pages_are_there_for_every_command() {
+    let scratch = Scratch::empty();
+    let help = scratch.shearbook(&["--help"]).ends(0).out;
+    let commands: Vec<&str> = help
+        .lines()
+        .skip_while(|line| *line != "Commands:")
+        .skip(1)
+        .take_while(|line| !line.is_empty())
+        .filter_map(|line| line.strip_prefix("  ")?.split(' ').next())
+        .filter(|name| !name.is_empty() && *name != "help")
+        .collect();
+    assert!(commands.len() > 20, "{help}");
+    for shell in ["bash", "zsh", "fish", "elvish", "powershell"] {
+        let script = scratch.shearbook(&["completions", shell]).ends(0).out;
+        for command in &commands {
+            assert!(script.contains(command), "{command} in that of {shell}");
+        }
+    }
+    scratch.shearbook(&["man", "--out", "pages"]).ends(0);
+    for command in &commands {
+        let page = scratch.read(&format!("pages/shearbook-{command}.1"));
+        assert_eq!(page, scratch.shearbook(&["man", command]).ends(0).out);
+        // Each says in an example how it is used.
+        let example = format!("Example: shearbook {command}").replace('-', "\\-");
+        assert!(page.contains(&example), "{example} in {page}");
+    }
+    assert!(
+        scratch
+            .read("pages/shearbook.1")
+            .contains("shearbook\\-enter")
+    );
+    scratch.shearbook(&["man", "entre"]).ends(2);
+    scratch.shearbook(&["completions", "cmd"]).ends(2);
+}
