@@ -106,7 +106,7 @@ fn a_check_is_entered_sealed_and_committed_at_80_and_60_columns_with_and_without
 
 #[test]
 fn interrupted_at_every_question_it_goes_on_where_it_was() {
-    for variables in [&[][..], &[("ACCESSIBLE", "1")][..]] {
+    for variables in [&[][..], &[("ACCESSIBLE", "1")], &[("TERM", "dumb")]] {
         let scratch = book();
         for (index, (question, answer)) in CHECK.iter().enumerate() {
             let mut terminal = enter(&scratch, 80, variables);

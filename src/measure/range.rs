@@ -2,6 +2,7 @@
 
 use std::f64::consts::PI;
 
+use super::FIGURE_DIGITS;
 use super::exact::Exact;
 
 /// A measuring geometry by its figures; lengths in mm.
@@ -79,12 +80,13 @@ impl Geometry {
     }
 
     /// The shear rate in 1/s: at the wall of the bob 2 Omega Rc^2 / (Rc^2 - Rb^2), under the cone Omega / alpha, at the rim
-    /// of the plates Omega R / h; of a factored geometry as given. `None` where the figures give no finite rate above zero.
+    /// of the plates Omega R / h; of a factored geometry as given. Where no pi enters it is rounded to 6 significant digits
+    /// before it is made an f64, which may lie on either side of a half. `None` where the figures give no finite rate above zero.
     pub fn shear_rate_per_s(&self, speed_rpm: &Exact) -> Option<f64> {
         let rate = match self {
             Geometry::Factored {
                 shear_rate_per_rpm, ..
-            } => (shear_rate_per_rpm.as_ref()? * speed_rpm).to_f64(),
+            } => six_digits(shear_rate_per_rpm.as_ref()? * speed_rpm),
             Geometry::CoaxialCylinders {
                 bob_radius_mm,
                 cup_radius_mm,
@@ -100,7 +102,7 @@ impl Geometry {
             }
             // Here too the two pi cancel: Omega = 2 pi n / 60 and alpha = pi deg / 180.
             Geometry::ConePlate { angle_deg, .. } => {
-                (Exact::integer(6) * speed_rpm).divide(angle_deg)?.to_f64()
+                six_digits((Exact::integer(6) * speed_rpm).divide(angle_deg)?)
             }
             Geometry::ParallelPlates { radius_mm, gap_mm } => {
                 (speed_rpm * radius_mm)
@@ -111,6 +113,10 @@ impl Geometry {
         };
         (rate.is_finite() && rate > 0.0).then_some(rate)
     }
+}
+
+fn six_digits(rate: Exact) -> f64 {
+    rate.rounded_significant(FIGURE_DIGITS).to_f64()
 }
 
 /// R = 1000 K T 60 / (2 pi n), with K in 1/mm3 and without the powers of pi, T in uN.m and the powers of pi together.

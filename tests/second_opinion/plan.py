@@ -334,11 +334,11 @@ class Plan:
             centre = sum(zones.ends[zone]) / 2 / per_rpm
             tries = [significant(centre, digits) for digits in (2, 3, 4)]
             tries = [speed for speed in tries if slowest <= speed <= fastest] + [min(max(tries[-1], slowest), fastest)]
-            served[zone] = [speed for speed in tries if zones.of(per_rpm * speed) == zone][:1]
+            served[zone] = [speed for speed in tries if zones.of(per_rpm * speed) == zone]
         return served
 
-    def points(self, geometry, viscosity):
-        """For each choice of speeds, one for each zone, the points."""
+    def points(self, geometry, viscosity, standard_mpa_s):
+        """For each choice of speeds, one for each zone, the points. Of a free speed the fewest digits that serve."""
         if geometry not in self.constants:
             self.constants[geometry] = constant_of(self.day.laboratory.geometries[geometry], self.torque)
         constant = self.constants[geometry]
@@ -355,6 +355,10 @@ class Plan:
                     "zone": zone, "speed": speed, "torque": per_rpm * speed, "range": full, "half": half,
                     "band": 100 * half / viscosity, "off": self.zones.off_centre(zone, per_rpm * speed),
                 })
+            if self.fixed is None:
+                guard = (self.instrument, self.policy, standard_mpa_s)
+                sure = [point for point in column if not too_uncertain(*guard, [point])]
+                column = (sure or column)[:1]
             columns.append(column)
         return itertools.product(*columns)
 
@@ -402,7 +406,7 @@ class Plan:
         for geometry in sound:
             record = laboratory.geometries[geometry]
             soak = day.soak(policy, record["kind"], row.viscosity)
-            for points in self.points(geometry, row.viscosity):
+            for points in self.points(geometry, row.viscosity, row.standard_mpa_s):
                 if too_uncertain(instrument, policy, row.standard_mpa_s, points):
                     best = best and "hopeless"
                     self.hopeless.add(geometry)
@@ -440,7 +444,7 @@ class Plan:
             record = day.laboratory.geometries[geometry]
             soak = day.soak(policy, record["kind"], viscosity)
             best = None
-            for points in self.points(geometry, viscosity):
+            for points in self.points(geometry, viscosity, standard_mpa_s):
                 if too_uncertain(self.instrument, policy, standard_mpa_s, points):
                     continue
                 off, band = (max(point[key] for point in points) for key in ("off", "band"))

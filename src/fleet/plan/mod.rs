@@ -258,12 +258,14 @@ impl<'a> Bench<'a> {
     /// The reference of a certified value, with what a guarded decision needs.
     pub(crate) fn reference(&self, mpa_s: &Exact, standard_mpa_s: Option<&Exact>) -> Reference {
         let reference = Reference::new(mpa_s);
-        match (self.policy.decision, standard_mpa_s) {
-            (Decision::Guarded | Decision::GuardedFourWay, Some(standard)) => {
+        match self.policy.decision {
+            Decision::Guarded | Decision::GuardedFourWay => {
                 let resolution = &self.instrument.torque_resolution_percent.value;
-                reference.guarded(standard, resolution)
+                // Where nothing is known of the value, the display alone may be too coarse.
+                let none = Exact::zero();
+                reference.guarded(standard_mpa_s.unwrap_or(&none), resolution)
             }
-            _ => reference,
+            Decision::Simple => reference,
         }
     }
 
@@ -546,6 +548,7 @@ impl<'a> Stock<'a> {
         nearest: &mut BTreeMap<&'b str, Near<'b>>,
     ) -> (Option<(Reason, String)>, Option<Near<'b>>) {
         let mut refusal = None;
+        let mut any_allowed = false;
         let mut best: Option<Near<'b>> = None;
         let values = lot.fluid.record.values.iter();
         for (value, row) in values.zip(&lot.rows) {
@@ -553,6 +556,7 @@ impl<'a> Stock<'a> {
                 refusal = Some(refused);
                 continue;
             }
+            any_allowed = true;
             let reference = bench.reference(&row.mpa_s, row.standard_uncertainty_mpa_s.as_ref());
             for (geometry, rig) in &bench.rigs {
                 let Some(rig) = rig else { continue };
@@ -576,7 +580,8 @@ impl<'a> Stock<'a> {
                 }
             }
         }
-        (refusal, best)
+        // A value that may be used is what the lot is left out for, not another that may not.
+        (refusal.filter(|_| !any_allowed), best)
     }
 }
 
