@@ -351,6 +351,24 @@ fn a_map_that_does_not_fit_is_told_with_its_line() {
             "the map is for xlsx",
         ),
         (
+            "value = \"TH-1\"",
+            "value = \"TH-7\"",
+            "TH-7",
+            "did you mean TH-1?",
+        ),
+        (
+            "\"J. N.\" = \"op-01\"",
+            "\"J. N.\" = \"op-99\"",
+            "op-99",
+            "there is no person op-99 in the book",
+        ),
+        (
+            "value = \"as-found\"",
+            "value = \"found\"",
+            "\"found\"",
+            "did you mean as-found?",
+        ),
+        (
             "\"Lot\" }",
             "\"Lot\" , unit = \"cP\" }",
             "unit = \"cP\" }\nbottle",
@@ -370,9 +388,9 @@ fn a_map_that_does_not_fit_is_told_with_its_line() {
         ),
         (
             "separator = \";\"",
-            "separator = \";\"\nencoding = \"utf-16le\"",
-            "encoding",
-            "no text",
+            "separator = \";\"\nencoding = \"klingon\"",
+            "klingon",
+            "there is no encoding klingon",
         ),
     ] {
         assert!(MAP.contains(from), "{from}");
@@ -389,12 +407,8 @@ fn a_map_that_does_not_fit_is_told_with_its_line() {
             );
             finding["line"] == line && said.contains(words)
         });
-        assert!(
-            told || to.contains("utf-16"),
-            "{to}: line {line} in {}",
-            done.out
-        );
-        assert!(!findings.is_empty());
+        assert!(told, "{to}: line {line} in {}", done.out);
+        assert_eq!(document["outcome"], "nothing-written", "{to}");
         assert!(!scratch.path("checks").exists(), "{to}");
     }
     // As people read it.
@@ -1231,4 +1245,75 @@ fn a_sample_leaves_open_what_it_cannot_know() {
         map.contains("there are \"One\", \"Two\"\nsheets =\n"),
         "{map}"
     );
+}
+
+/// A line for each of many checks, by the map of whole readings.
+fn many(count: usize) -> String {
+    let mut text = HEADINGS.to_owned();
+    for number in 0..count {
+        let (day, minute) = (2 + number / 600, 540 + number % 600);
+        let clock = format!("{:02}:{:02}", minute / 60, minute % 60);
+        text += &SOUND.replace("02.03.2026;09:00", &format!("{day:02}.03.2026;{clock}"));
+    }
+    text
+}
+
+#[cfg(unix)]
+#[test]
+fn an_interruption_leaves_all_or_nothing() {
+    const COUNT: usize = 500;
+    let text = many(COUNT);
+    let mut ends = std::collections::BTreeSet::new();
+    for wait in [50, 150, 250, 400, 600] {
+        let scratch = Scratch::book();
+        let before = scratch.snapshot(&scratch.book);
+        let (file, map) = (
+            put(&scratch, "old.csv", &text),
+            put(&scratch, "map.toml", MAP),
+        );
+        let mut running = scratch.tool(&scratch.book);
+        running.args(["import", &file, "--map", &map, "--write", "--quiet"]);
+        let mut running = running.stdout(std::process::Stdio::null()).spawn().unwrap();
+        std::thread::sleep(std::time::Duration::from_millis(wait));
+        let id = nix::unistd::Pid::from_raw(i32::try_from(running.id()).unwrap());
+        let _ = nix::sys::signal::kill(id, nix::sys::signal::Signal::SIGINT);
+        let code = running.wait().unwrap().code();
+        let after = scratch.snapshot(&scratch.book);
+        let new = after.len() - before.len();
+        assert!(
+            new == 0 || new == COUNT,
+            "{new} files after {wait} ms, ended with {code:?}"
+        );
+        let left = after
+            .keys()
+            .filter(|path| path.to_string_lossy().contains(".shearbook-"));
+        assert_eq!(left.count(), 0);
+        assert!(matches!(code, Some(0 | 130)), "{code:?}");
+        ends.insert(new);
+    }
+    assert!(ends.contains(&0), "no interruption came in time");
+}
+
+#[test]
+fn a_fact_with_errors_keeps_its_checks_back() {
+    let scratch = Scratch::book();
+    scratch.edit(
+        "fluids/K-1.toml",
+        "viscosity_mpa_s = 484.0",
+        "viscosity_mpa_s = 484,0",
+    );
+    let done = import(
+        &scratch,
+        sheet(&[SOUND]),
+        MAP,
+        &["--write", "--format", "json"],
+    )
+    .ends(1);
+    let told = refused(&document(&done));
+    assert!(
+        told.iter()
+            .any(|(_, why)| why.contains("its figures cannot be had")),
+        "{told:?}"
+    );
+    assert!(!scratch.path("checks").exists());
 }

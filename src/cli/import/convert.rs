@@ -1,9 +1,10 @@
 //! From the cells of one check to its record, or to every reason why it is none.
 
-use super::map::{Class, Layout, Map, Spec};
+use super::map::{Class, Layout, Map, Spec, Where, fault};
 use super::rows::{Found, Table};
 use crate::book::Book;
 use crate::book::zone::{NoInstant, Zone};
+use crate::parse::Fault;
 use crate::parse::layout::CheckName;
 use crate::parse::write::{CheckText, OriginText, PointText, PreparationText};
 use crate::record::check::{Condition, Occasion};
@@ -83,8 +84,105 @@ pub(super) fn check(
     }
 }
 
+/// Whether the book lacks a record, and the ids that it has.
+fn lacks<'b>(book: &'b Book, kind: Kind, id: &str) -> (bool, Vec<&'b str>) {
+    match kind {
+        Kind::Instrument => (book.instruments.lacks(id), book.instruments.ids().collect()),
+        Kind::Geometry => (book.geometries.lacks(id), book.geometries.ids().collect()),
+        Kind::Fluid => (book.fluids.lacks(id), book.fluids.ids().collect()),
+        Kind::Thermometer => (
+            book.thermometers.lacks(id),
+            book.thermometers.ids().collect(),
+        ),
+        Kind::Bath => (book.baths.lacks(id), book.baths.ids().collect()),
+        _ => (book.people.lacks(id), book.people.ids().collect()),
+    }
+}
+
+/// What kind of record a key of `[check]` names.
+fn named_by(key: &str) -> Option<Kind> {
+    Some(match key {
+        "instrument" => Kind::Instrument,
+        "geometry" => Kind::Geometry,
+        "fluid" => Kind::Fluid,
+        "thermometer" => Kind::Thermometer,
+        "bath" => Kind::Bath,
+        "operator" | "entered_by" => Kind::Person,
+        _ => return None,
+    })
+}
+
+/// What of the values that the map itself gives cannot be: told once, and not row by row.
+pub(super) fn values(book: &Book, map: &Map) -> Vec<Fault> {
+    let mut faults = Vec::new();
+    let mut say = |pointer: &str, message: String, help: String| {
+        faults.push(fault(&map.doc, pointer, message, help));
+    };
+    for spec in &map.check {
+        let mut given: Vec<(String, &str)> = Vec::new();
+        if let Where::Value(Cell::Text(text)) = &spec.from {
+            given.push((format!("{}/value", spec.pointer), text));
+        }
+        if let Some(text) = &spec.if_blank {
+            given.push((format!("{}/if_blank", spec.pointer), text));
+        }
+        let meant = spec.values.iter();
+        given.extend(meant.map(|(_, id)| (format!("{}/values", spec.pointer), id.as_str())));
+        for (pointer, text) in given {
+            let words = |words: Vec<&str>| match nearest(text, words.iter().copied()) {
+                Some(meant) => format!("did you mean {meant}?"),
+                None => format!("it is one of {}", words.join(", ")),
+            };
+            if let Some(kind) = named_by(spec.key) {
+                let (lacks, ids) = lacks(book, kind, text);
+                if lacks {
+                    let help = match ids.is_empty() {
+                        true => format!("enter it first: shearbook new {} {text}", kind.word()),
+                        false => words(ids),
+                    };
+                    say(
+                        &pointer,
+                        format!("there is no {} {text} in the book", kind.noun()),
+                        help,
+                    );
+                }
+            } else if spec.key == "occasion" && Occasion::from_word(text).is_none() {
+                let all = Occasion::ALL.iter().map(|(word, _)| *word);
+                say(
+                    &pointer,
+                    format!("{text} is no occasion"),
+                    words(all.collect()),
+                );
+            } else if spec.key == "condition" && Condition::from_word(text).is_none() {
+                let all = Condition::ALL.iter().map(|(word, _)| *word);
+                say(
+                    &pointer,
+                    format!("{text} is no condition"),
+                    words(all.collect()),
+                );
+            } else if matches!(spec.key, "date" | "time" | "soak_started")
+                && let Err(unfit) = read::time(&Cell::Text(text.to_owned()), &map.habits)
+            {
+                say(&pointer, format!("{text} {}", unfit.why), unfit.help);
+            }
+        }
+    }
+    faults
+}
+
 fn shown(cell: &Cell) -> String {
     squeezed(&cell.shown())
+}
+
+/// What stands in a cell, as a sentence quotes it.
+fn told(cell: &Cell) -> String {
+    /// The longest text that is told.
+    const ROOM: usize = 80;
+    let text = shown(cell);
+    match text.chars().count() > ROOM {
+        true => text.chars().take(ROOM - 1).chain(['\u{2026}']).collect(),
+        false => text,
+    }
 }
 
 impl<'a> Reading<'a> {
@@ -97,7 +195,7 @@ impl<'a> Reading<'a> {
         self.problems.push(Problem {
             row: at.map_or(self.first_row(), |at| at.row),
             cell: at.map(|at| at.to_string()),
-            found: found.map(|found| shown(found.cell)),
+            found: found.map(|found| told(found.cell)),
             why: why.into(),
             help: help.into(),
             rule: None,
@@ -110,7 +208,7 @@ impl<'a> Reading<'a> {
 
     fn note_place(&mut self, pointer: &str, found: &Found<'_>) {
         if let Some(at) = found.at {
-            let place = (at.to_string(), shown(found.cell));
+            let place = (at.to_string(), told(found.cell));
             self.cells.entry(pointer.to_owned()).or_insert(place);
         }
     }
@@ -135,7 +233,7 @@ impl<'a> Reading<'a> {
                     let place = own.at.map_or(String::new(), |at| at.to_string());
                     let why = format!(
                         "differs from {place}, which holds {}, and both rows are of one check",
-                        quoted(&shown(own.cell))
+                        quoted(&told(own.cell))
                     );
                     self.say(Some(&next), why, format!("put one of them right; where they are two checks, list what tells them apart under session (here: {key})"));
                     return None;
@@ -168,21 +266,7 @@ impl<'a> Reading<'a> {
     /// The id of a record that the book must have.
     fn named(&mut self, key: &'static str, kind: Kind) -> Option<String> {
         let (id, found) = self.text(key)?;
-        let book = self.book;
-        let (lacks, ids): (bool, Vec<&str>) = match kind {
-            Kind::Instrument => (
-                book.instruments.lacks(&id),
-                book.instruments.ids().collect(),
-            ),
-            Kind::Geometry => (book.geometries.lacks(&id), book.geometries.ids().collect()),
-            Kind::Fluid => (book.fluids.lacks(&id), book.fluids.ids().collect()),
-            Kind::Thermometer => (
-                book.thermometers.lacks(&id),
-                book.thermometers.ids().collect(),
-            ),
-            Kind::Bath => (book.baths.lacks(&id), book.baths.ids().collect()),
-            _ => (book.people.lacks(&id), book.people.ids().collect()),
-        };
+        let (lacks, ids) = lacks(self.book, kind, &id);
         if !lacks {
             return Some(id);
         }

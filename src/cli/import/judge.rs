@@ -77,9 +77,21 @@ pub(super) fn judge(
                 (false, None) => becomes_void(&draft, map, &errors).map(Some),
                 (false, Some(_)) => None,
             };
-            let was_sound = errors.is_empty();
-            changed |= !was_sound;
+            let unsealed = errors.is_empty() && rehearsed.figures.is_none();
+            changed |= !errors.is_empty() || unsealed;
             match fate {
+                // What keeps its figures from being had stands in another file.
+                Some(_) if unsealed => {
+                    let why = "its figures cannot be had, since a record that it names has errors";
+                    let help = "shearbook validate tells what is wrong there; put that right first";
+                    let problems = vec![problem(
+                        &draft,
+                        "/performed",
+                        why.to_owned(),
+                        help.to_owned(),
+                    )];
+                    judged.refused.push(Turned { draft, problems });
+                }
                 Some(void) => {
                     again.push((draft.clone(), void.clone()));
                     kept.push(Kept {

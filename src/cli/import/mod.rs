@@ -110,6 +110,10 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
         file: name.clone(),
         map: map_name.clone(),
         sha256: sha256.clone(),
+        outcome: match arguments.write {
+            true => Outcome::NothingWritten,
+            false => Outcome::Tried,
+        },
         findings,
         ..Imported::default()
     };
@@ -133,7 +137,7 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
         zone: &zone,
     };
     let mut imported = about(Vec::new());
-    let mut faults = Vec::new();
+    let mut faults = convert::values(&book, &map);
     let mut drafts = Vec::new();
     for sheet in &sheets {
         match Table::of(&map, sheet) {
@@ -148,15 +152,10 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
     let judged = judge::judge(common, &disk, &book, &map, drafts)?;
     let parts = parts(&judged);
     tell(judged, &mut imported);
-    if arguments.write {
-        let refused = !imported.refused.is_empty() && !arguments.skip_refused;
-        imported.outcome = match refused || !imported.findings.is_empty() {
-            true => Outcome::NothingWritten,
-            false => {
-                write(&disk, &parts)?;
-                Outcome::Written
-            }
-        };
+    let kept_back = !imported.refused.is_empty() && !arguments.skip_refused;
+    if arguments.write && !kept_back && imported.findings.is_empty() {
+        write(&disk, &parts)?;
+        imported.outcome = Outcome::Written;
     }
     imported.next = next(common, &disk, arguments, &imported);
     told(common, arguments, imported)
