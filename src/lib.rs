@@ -14,5 +14,6 @@ pub mod parse;
 pub mod record;
 pub mod report;
 pub mod rules;
+pub mod sheet;
 pub mod source;
 pub mod text;

@@ -3,13 +3,14 @@
 use std::path::Path;
 
 /// The folders of `src` from the lowest floor to the highest, by the number of their floor.
-const FLOORS: [(&str, u8); 11] = [
+const FLOORS: [(&str, u8); 12] = [
     ("text", 0),
     ("measure", 0),
     ("record", 1),
     ("finding", 1),
     ("parse", 2),
     ("source", 2),
+    ("sheet", 2),
     ("book", 3),
     ("fleet", 4),
     ("rules", 5),
@@ -54,6 +55,23 @@ fn no_import_runs_up() {
         }
     }
     assert!(read > 60, "only {read} files were read");
+}
+
+#[test]
+fn a_sheet_knows_texts_alone() {
+    let source = Path::new(env!("CARGO_MANIFEST_DIR")).join("src/sheet");
+    for entry in walkdir::WalkDir::new(source) {
+        let path = entry.expect("entry").into_path();
+        if path.extension().is_some_and(|ending| ending == "rs") {
+            #[expect(clippy::disallowed_methods, reason = "a test reads the sources")]
+            let text = std::fs::read_to_string(&path).expect("source");
+            let others: Vec<_> = named(&text)
+                .into_iter()
+                .filter(|(folder, _)| !matches!(*folder, "sheet" | "text"))
+                .collect();
+            assert_eq!(others, [], "{}", path.display());
+        }
+    }
 }
 
 #[test]

@@ -246,3 +246,134 @@ each!(
     review: Review,
     nonconformity: Nonconformity,
 );
+
+/// A workbook of two parts that matter: its sheet, and the texts and formats that cells name.
+fn workbook(sheet: &[u8], styles: &[u8]) -> Vec<u8> {
+    use std::io::Write;
+    const MAIN: &str = "http://schemas.openxmlformats.org/spreadsheetml/2006/main";
+    const DOC: &str = "http://schemas.openxmlformats.org/officeDocument/2006/relationships";
+    const RELS: &str = "http://schemas.openxmlformats.org/package/2006/relationships";
+    let mut zip = zip::ZipWriter::new(std::io::Cursor::new(Vec::new()));
+    let book = format!(
+        "<workbook xmlns=\"{MAIN}\" xmlns:r=\"{DOC}\"><sheets><sheet name=\"S\" sheetId=\"1\" r:id=\"r1\"/></sheets></workbook>"
+    );
+    let whole = format!(
+        "<Relationships xmlns=\"{RELS}\"><Relationship Id=\"r1\" Type=\"{DOC}/officeDocument\" Target=\"xl/workbook.xml\"/></Relationships>"
+    );
+    let parts = format!(
+        "<Relationships xmlns=\"{RELS}\"><Relationship Id=\"r1\" Type=\"{DOC}/worksheet\" Target=\"worksheets/sheet1.xml\"/><Relationship Id=\"r2\" Type=\"{DOC}/styles\" Target=\"styles.xml\"/></Relationships>"
+    );
+    for (name, bytes) in [
+        ("_rels/.rels", whole.as_bytes()),
+        ("xl/workbook.xml", book.as_bytes()),
+        ("xl/_rels/workbook.xml.rels", parts.as_bytes()),
+        ("xl/styles.xml", styles),
+        ("xl/worksheets/sheet1.xml", sheet),
+    ] {
+        zip.start_file(name, zip::write::SimpleFileOptions::default())
+            .expect("part");
+        zip.write_all(bytes).expect("part");
+    }
+    zip.finish().expect("workbook").into_inner()
+}
+
+const SHEET: &[u8] = b"<worksheet xmlns=\"http://schemas.openxmlformats.org/spreadsheetml/2006/main\"><dimension ref=\"A1:E3\"/><sheetData>
+<row r=\"1\"><c r=\"A1\" t=\"inlineStr\"><is><t>Day</t></is></c><c r=\"B1\" t=\"str\"><v>Time</v></c></row>
+<row r=\"2\" hidden=\"1\"><c r=\"A2\" s=\"1\"><v>46083.375</v></c><c r=\"B2\" s=\"2\"><f>A2*2</f><v>0.194</v></c><c r=\"C2\" t=\"e\"><v>#N/A</v></c></row>
+<row r=\"3\"><c r=\"A3\" t=\"b\"><v>1</v></c><c r=\"D3\"><f t=\"shared\" ref=\"D3:E3\" si=\"0\">A3+1</f></c><c r=\"E3\" t=\"d\"><v>2026-03-02T09:00:00</v></c></row>
+</sheetData><mergeCells count=\"1\"><mergeCell ref=\"A1:B1\"/></mergeCells></worksheet>";
+
+const STYLES: &[u8] = b"<styleSheet xmlns=\"http://schemas.openxmlformats.org/spreadsheetml/2006/main\"><numFmts count=\"1\"><numFmt numFmtId=\"164\" formatCode=\"dd.mm.yyyy hh:mm\"/></numFmts><fonts count=\"1\"><font/></fonts><fills count=\"1\"><fill/></fills><borders count=\"1\"><border/></borders><cellXfs count=\"3\"><xf numFmtId=\"0\"/><xf numFmtId=\"164\"/><xf numFmtId=\"10\"/></cellXfs></styleSheet>";
+
+const XML: [&str; 14] = [
+    "<c r=\"XFD1048576\"><v>1</v></c>",
+    "<row r=\"0\">",
+    "r=\"A99999999999\"",
+    "s=\"999999\"",
+    "<v>1e400</v>",
+    "<v>+inf</v>",
+    "<v>-1</v>",
+    "&#0;",
+    "<!DOCTYPE a [<!ENTITY b \"c\">]>",
+    "&b;",
+    "<mergeCell ref=\"A1:XFD1048576\"/>",
+    "ref=\"B2:A1\"",
+    "</c>",
+    "t=\"s\"",
+];
+
+#[test]
+fn workbooks() {
+    use shearbook::sheet::{At, read, xlsx};
+    let sound = xlsx::sheets(&workbook(SHEET, STYLES)).expect("the seed itself is read");
+    let shown: Vec<String> = sound[0]
+        .rows
+        .iter()
+        .flat_map(|row| row.cells.iter().map(|(_, cell)| cell.shown()))
+        .collect();
+    assert_eq!(
+        shown,
+        [
+            "Day",
+            "Time",
+            "2026-03-02 09:00",
+            "19.40 %",
+            "#N/A",
+            "TRUE",
+            "a formula without a result",
+            "2026-03-02 09:00"
+        ]
+    );
+    let mut dice = Dice(0x5eed_1000);
+    let (mut readable, mut refused) = (0, 0);
+    for round in 0..6_000 {
+        let mut parts = [SHEET.to_vec(), STYLES.to_vec()];
+        let part = &mut parts[usize::from(round % 4 == 0)];
+        *part = match dice.roll(2) {
+            0 => mutate(part, &mut dice),
+            _ => {
+                let at = dice.roll(part.len() + 1);
+                part.splice(at..at, XML[dice.roll(XML.len())].bytes());
+                part.clone()
+            }
+        };
+        let mut bytes = workbook(&parts[0], &parts[1]);
+        if round % 3 == 0 {
+            bytes = mutate(&bytes, &mut dice);
+        }
+        match xlsx::sheets(&bytes) {
+            Ok(sheets) => {
+                readable += 1;
+                for sheet in &sheets {
+                    let (row, column) = (sheet.last_row(), sheet.last_column());
+                    sheet.shown_at(At { row, column });
+                    for (_, cell) in sheet.rows.iter().flat_map(|row| &row.cells) {
+                        let habits = read::Habits::default();
+                        let _ = (
+                            read::figure(cell, &habits, read::Unit::Fahrenheit),
+                            read::moment(cell, &habits),
+                            read::flag(cell, &habits),
+                            read::text(cell),
+                        );
+                    }
+                }
+            }
+            Err(error) => {
+                refused += 1;
+                assert!(!error.why.is_empty() && !error.help.is_empty());
+            }
+        }
+    }
+    assert!(readable > 500 && refused > 500, "{readable} {refused}");
+}
+
+#[test]
+fn a_workbook_that_unpacks_without_end_is_refused() {
+    let large = vec![b' '; (256 << 20) + 1];
+    let error = shearbook::sheet::xlsx::sheets(&workbook(&large, STYLES)).expect_err("too large");
+    assert!(
+        error.why.contains("unpacks to more than 256 MiB"),
+        "{}",
+        error.why
+    );
+}

@@ -46,6 +46,15 @@ impl Zone {
         }
     }
 
+    /// Of a time in an hour that the clock repeats, the first or the second; `None` beyond the calendar.
+    pub fn repeated(&self, wall: DateTime, second: bool) -> Option<Timestamp> {
+        let ambiguous = self.0.to_ambiguous_timestamp(wall);
+        match second {
+            true => ambiguous.later().ok(),
+            false => ambiguous.earlier().ok(),
+        }
+    }
+
     /// The instant, or for a time that names none the nearest reading of it; such a time has its own finding.
     fn nearest(&self, stamp: &Stamp) -> Timestamp {
         self.instant(stamp).unwrap_or_else(|_| {

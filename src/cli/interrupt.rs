@@ -60,6 +60,14 @@ impl Temporary {
         Ok(Temporary(folder))
     }
 
+    /// In a folder that is there.
+    pub(crate) fn new_in(folder: &Path, prefix: &str) -> std::io::Result<Temporary> {
+        let mut state = state();
+        let made = tempfile::Builder::new().prefix(prefix).tempdir_in(folder)?;
+        state.temporary.push(made.path().to_owned());
+        Ok(Temporary(made))
+    }
+
     pub(crate) fn path(&self) -> &Path {
         self.0.path()
     }

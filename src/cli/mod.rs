@@ -10,6 +10,7 @@ mod explain;
 mod gate;
 mod here;
 mod hook;
+mod import;
 mod init;
 mod interrupt;
 mod new;
@@ -149,6 +150,10 @@ enum Command {
     ///
     /// Example: shearbook simulate --policy draft.toml --since 2026-01-01
     Simulate(simulate::Arguments),
+    /// Bring in old checks from a CSV file or an XLSX workbook, by a map of its columns; tries first, writes with --write
+    ///
+    /// Example: shearbook import checks-2024.xlsx --map bench.toml
+    Import(import::Arguments),
     /// Judge what is staged, as the commit hook does
     ///
     /// Example: shearbook gate
@@ -202,6 +207,7 @@ impl Command {
             Command::Trend(_) => "trend",
             Command::Trace(_) => "trace",
             Command::Simulate(_) => "simulate",
+            Command::Import(_) => "import",
             Command::Gate(_) => "gate",
             Command::Compare(_) => "compare",
             Command::Hook(_) => "hook",
@@ -308,6 +314,7 @@ pub fn main() -> ExitCode {
         Command::Trend(arguments) => trend::run(&cli.common, arguments),
         Command::Trace(arguments) => trace::run(&cli.common, arguments),
         Command::Simulate(arguments) => simulate::run(&cli.common, arguments),
+        Command::Import(arguments) => import::run(&cli.common, arguments),
         Command::Gate(arguments) => gate::run(&cli.common, arguments),
         Command::Compare(arguments) => compare::run(&cli.common, arguments),
         Command::Hook(arguments) => hook::run(&cli.common, arguments),

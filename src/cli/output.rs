@@ -6,6 +6,7 @@ use crate::report::{Findings, json, plain, terminal};
 use crate::source::SourceError;
 use clap::ValueEnum;
 use clap::builder::EnumValueParser;
+use rayon::prelude::*;
 use std::io::{IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, PoisonError};
@@ -260,6 +261,79 @@ pub(crate) fn write_together(parts: &[Part]) -> Result<(), Trouble> {
     Ok(())
 }
 
+/// Writes files that are not there yet below a folder, by paths in it, all or none, with the folders that they need. However many
+/// they are, an interruption finds them all there or none.
+pub(crate) fn write_all_new(root: &Path, parts: &[Part]) -> Result<(), Trouble> {
+    let failed = |path: &Path, error| unwritable(&root.join(path))(error);
+    // On the same disk, so that taking a place is one step; a name with a dot is none of the book.
+    let waiting =
+        super::interrupt::Temporary::new_in(root, ".shearbook-").map_err(unwritable(root))?;
+    let mut files = Vec::with_capacity(parts.len());
+    for (index, part) in parts.iter().enumerate() {
+        let at = waiting.path().join(index.to_string());
+        written(&at, &part.bytes)
+            .and_then(|()| tempfile::TempPath::try_from_path(at))
+            .map(|file| files.push(file))
+            .map_err(|error| failed(&part.path, error))?;
+    }
+    // A disk is much faster with many files at once than with one after the other.
+    files
+        .par_iter()
+        .map(|file| {
+            std::fs::OpenOptions::new()
+                .write(true)
+                .open(file)?
+                .sync_all()
+        })
+        .collect::<std::io::Result<()>>()
+        .map_err(unwritable(root))?;
+    let _writing = super::interrupt::writing();
+    let (mut done, mut folders) = (Vec::new(), Vec::new());
+    for (part, file) in parts.iter().zip(files) {
+        let full = root.join(&part.path);
+        let placed = folders_for(&full, &mut folders)
+            .and_then(|()| file.persist_noclobber(&full).map_err(|error| error.error));
+        if let Err(error) = placed {
+            for path in done.iter().rev().map(|path: &PathBuf| path.as_path()) {
+                let _ = std::fs::remove_file(path);
+            }
+            for folder in folders.iter().rev() {
+                let _ = std::fs::remove_dir(folder);
+            }
+            return Err(failed(&part.path, error));
+        }
+        done.push(full);
+    }
+    Ok(())
+}
+
+/// A file that nobody sees yet, with the permissions that it shall have.
+fn written(path: &Path, bytes: &[u8]) -> std::io::Result<()> {
+    let mut file = std::fs::OpenOptions::new()
+        .write(true)
+        .create_new(true)
+        .open(path)?;
+    file.write_all(bytes)?;
+    match default_permissions() {
+        Some(permissions) => file.set_permissions(permissions),
+        None => Ok(()),
+    }
+}
+
+/// Makes the folders that a file needs, and notes those that were not there.
+fn folders_for(file: &Path, made: &mut Vec<PathBuf>) -> std::io::Result<()> {
+    let above = file.ancestors().skip(1);
+    let mut missing: Vec<&Path> = above
+        .take_while(|folder| folder.symlink_metadata().is_err())
+        .collect();
+    missing.reverse();
+    for folder in missing {
+        std::fs::create_dir(folder)?;
+        made.push(folder.to_owned());
+    }
+    Ok(())
+}
+
 fn take_back(part: &Part) -> std::io::Result<()> {
     match &part.before {
         None => std::fs::remove_file(&part.path),
@@ -401,5 +475,44 @@ mod tests {
         assert_eq!(std::fs::read(at("first")).expect("read"), b"new");
         // What is there already is never written over.
         assert!(write_together(&parts[..1]).is_err());
+    }
+
+    #[test]
+    #[expect(clippy::disallowed_methods, reason = "a test may use files")]
+    fn of_new_files_none_stays_where_one_is_there_already() {
+        let folder = tempfile::TempDir::new().expect("folder");
+        let root = folder.path().canonicalize().expect("folder");
+        std::fs::create_dir(root.join("b")).expect("folder");
+        std::fs::write(root.join("b/2"), "old").expect("written");
+        let part = |name: &str| Part {
+            path: PathBuf::from(name),
+            bytes: b"new".to_vec(),
+            before: None,
+        };
+        let parts = [part("a/x/1"), part("b/1"), part("b/2")];
+        assert!(matches!(
+            write_all_new(&root, &parts),
+            Err(Trouble::Unusable(_))
+        ));
+        let names = || -> Vec<String> {
+            let mut names: Vec<String> = walkdir::WalkDir::new(&root)
+                .into_iter()
+                .map(|entry| {
+                    entry
+                        .expect("entry")
+                        .path()
+                        .strip_prefix(&root)
+                        .expect("inside")
+                        .display()
+                        .to_string()
+                })
+                .collect();
+            names.sort();
+            names
+        };
+        assert_eq!(names(), ["", "b", "b/2"]);
+        assert_eq!(std::fs::read(root.join("b/2")).expect("read"), b"old");
+        assert!(write_all_new(&root, &parts[..2]).is_ok());
+        assert_eq!(names(), ["", "a", "a/x", "a/x/1", "b", "b/1", "b/2"]);
     }
 }

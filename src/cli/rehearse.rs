@@ -11,6 +11,7 @@ use crate::record::check::Check;
 use crate::rules::{Wanted, run as judge};
 use crate::source::Source;
 use crate::source::overlay::Overlay;
+use std::collections::BTreeMap;
 
 /// A check that is not written yet.
 pub(super) struct Rehearsed {
@@ -43,9 +44,13 @@ pub(super) fn rehearse(
     }
     let paths: Vec<String> = rehearsed.iter().map(|one| one.path.clone()).collect();
     let outcome = judge(&overlay, common.clock(), &Wanted::Only(&paths))?;
+    let mut by_path: BTreeMap<String, Vec<Finding>> = BTreeMap::new();
+    for finding in outcome.findings {
+        let path = finding.place.path.clone();
+        by_path.entry(path).or_default().push(finding);
+    }
     for one in &mut rehearsed {
-        let own = |finding: &&Finding| finding.place.path == one.path;
-        one.findings = outcome.findings.iter().filter(own).cloned().collect();
+        one.findings = by_path.remove(&one.path).unwrap_or_default();
     }
     Ok(rehearsed)
 }

@@ -1,12 +1,13 @@
 //! `schema`: the JSON Schema of a kind of record, for editors.
 
 use super::{End, Ended, Trouble, output};
-use crate::parse::{kinds, schema_text};
+use crate::parse::{IMPORT_MAP, IMPORT_MAP_SCHEMA, kinds, schema_text};
 use crate::record::{Kind, Word};
 
 #[derive(clap::Args)]
 pub(crate) struct Arguments {
-    /// book, policy, person, instrument, geometry, fluid, thermometer, bath, check, review or nonconformity
+    /// book, policy, person, instrument, geometry, fluid, thermometer, bath, check, review or nonconformity; or
+    /// import-map, of what import reads a sheet by
     kind: String,
 }
 
@@ -14,6 +15,10 @@ pub(crate) fn run(arguments: &Arguments) -> Ended {
     match Kind::from_word(&arguments.kind) {
         Some(kind) => {
             output::say(schema_text(kind));
+            Ok(End::Fine)
+        }
+        None if arguments.kind == IMPORT_MAP => {
+            output::say(IMPORT_MAP_SCHEMA);
             Ok(End::Fine)
         }
         None => Err(Trouble::Usage(format!(

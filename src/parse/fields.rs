@@ -317,6 +317,17 @@ impl Fields for Table<'_> {
         }
     }
 
+    fn free_texts(&mut self, key: &'static str) -> Vec<(String, String)> {
+        let Some(Value::Table(entries)) = self.ask(key).map(|node| &node.value) else {
+            return Vec::new();
+        };
+        let texts = entries.iter().filter_map(|(name, node)| match &node.value {
+            Value::Text(text) => Some((name.to_string(), text.to_string())),
+            _ => None,
+        });
+        texts.collect()
+    }
+
     fn table(&mut self, key: &'static str, read: &mut dyn FnMut(&mut dyn Fields)) {
         if let Some(node) = self.ask(key)
             && matches!(node.value, Value::Table(_))

@@ -7,7 +7,7 @@ pub mod form;
 mod instance;
 pub mod layout;
 #[cfg(test)]
-mod parity;
+pub(crate) mod parity;
 mod plain;
 mod schema;
 mod syntax;
@@ -15,9 +15,10 @@ mod toml;
 pub mod write;
 
 use crate::finding::Place;
-use crate::record::{Kind, Record, Word};
+use crate::record::{Fields, Kind, Record, Word};
 use crate::text::{Span, Text};
-pub use schema::schema_text;
+use schema::Subject;
+pub use schema::{IMPORT_MAP, IMPORT_MAP_SCHEMA, schema_text};
 pub use toml::{Node, Value};
 
 /// The edition of the record format that this program writes and reads.
@@ -155,6 +156,24 @@ pub fn document(path: &str, bytes: Vec<u8>) -> Option<Doc> {
 
 /// Reads one file of a kind. All faults of syntax and schema are found in one run.
 pub fn parse<R: Record>(path: &str, bytes: Vec<u8>) -> Result<Parsed<R>, Disagreement> {
+    parse_as(Subject::Record(R::KIND), path, bytes, R::read)
+}
+
+/// Reads a map for `import`, as records are read.
+pub fn parse_import_map<M>(
+    path: &str,
+    bytes: Vec<u8>,
+    read: impl FnOnce(&mut dyn Fields) -> Option<M>,
+) -> Result<Parsed<M>, Disagreement> {
+    parse_as(Subject::ImportMap, path, bytes, read)
+}
+
+fn parse_as<R>(
+    subject: Subject,
+    path: &str,
+    bytes: Vec<u8>,
+    read_record: impl FnOnce(&mut dyn Fields) -> Option<R>,
+) -> Result<Parsed<R>, Disagreement> {
     let mut faults = Vec::new();
     let doc = match toml::read(path, bytes, &mut faults) {
         Some(doc) => doc,
@@ -172,10 +191,10 @@ pub fn parse<R: Record>(path: &str, bytes: Vec<u8>) -> Result<Parsed<R>, Disagre
         .map(|fault| fault.place.line)
         .collect();
     let kept = faults.len();
-    schema::validate(R::KIND, &doc, &mut faults);
+    schema::validate(subject, &doc, &mut faults);
     let understood = faults.iter().all(|fault| !fault.kind.hides_the_record());
     let mut read = fields::Table::new(&doc);
-    let mut record = R::read(&mut read);
+    let mut record = read_record(&mut read);
     let (refused, lacking) = read.finish();
     if understood && refused.is_empty() && (record.is_none() || !lacking.is_empty()) {
         return Err(Disagreement {

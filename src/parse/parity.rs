@@ -13,7 +13,7 @@ use crate::record::person::Person;
 use crate::record::policy::Policy;
 use crate::record::review::Review;
 use crate::record::thermometer::Thermometer;
-use crate::record::{Kind, Record};
+use crate::record::{Fields, Kind, Record};
 use serde_json::Value as Json;
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
@@ -78,6 +78,25 @@ fn parity<R: Record>() {
     let mut known = BTreeSet::new();
     keys(&schema, &schema, "", &mut known);
     assert_eq!(asked::<R>(), known, "{}", R::KIND.word());
+}
+
+/// The keys of the map's schema, and those that a reading of some map asks for.
+pub(crate) fn import_map_keys<M>(
+    texts: &[&str],
+    read: impl Fn(&mut dyn Fields) -> Option<M>,
+) -> (BTreeSet<String>, BTreeSet<String>) {
+    let schema: Json = serde_json::from_str(super::IMPORT_MAP_SCHEMA).expect("schema");
+    let mut known = BTreeSet::new();
+    keys(&schema, &schema, "", &mut known);
+    let mut all = BTreeSet::new();
+    for text in texts {
+        let bytes = text.as_bytes().to_vec();
+        let doc = toml::read("x.toml", bytes, &mut Vec::new()).expect("readable");
+        let mut table = Table::new(&doc);
+        assert!(read(&mut table).is_some(), "{text}");
+        all.extend(table.asked());
+    }
+    (known, all)
 }
 
 fn corpus<R: Record>() {

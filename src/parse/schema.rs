@@ -21,6 +21,37 @@ macro_rules! texts {
     };
 }
 
+/// What a schema describes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Subject {
+    Record(Kind),
+    /// No record: what `import` reads a sheet by.
+    ImportMap,
+}
+
+impl Subject {
+    fn word(self) -> &'static str {
+        match self {
+            Subject::Record(kind) => kind.word(),
+            Subject::ImportMap => IMPORT_MAP,
+        }
+    }
+
+    /// How a sentence names the whole file.
+    fn whole(self) -> &'static str {
+        match self {
+            Subject::Record(_) => "this record",
+            Subject::ImportMap => "this map",
+        }
+    }
+}
+
+/// The word by which `schema` prints that of the map.
+pub const IMPORT_MAP: &str = "import-map";
+
+/// The text of the schema of the map, as it stands in `schema/`.
+pub const IMPORT_MAP_SCHEMA: &str = texts!("import-map").0;
+
 const fn texts(kind: Kind) -> (&'static str, &'static str) {
     match kind {
         Kind::Book => texts!("book"),
@@ -43,7 +74,8 @@ pub const fn schema_text(kind: Kind) -> &'static str {
 }
 
 struct Schema {
-    kind: Kind,
+    /// As it stands in `schema/`.
+    text: &'static str,
     /// Says whether a file is as the schema describes it.
     validator: Validator<Tree>,
     json: OnceLock<Json>,
@@ -55,7 +87,7 @@ impl Schema {
     /// The whole schema, with its descriptions.
     fn json(&self) -> &Json {
         self.json
-            .get_or_init(|| serde_json::from_str(schema_text(self.kind)).unwrap_or_default())
+            .get_or_init(|| serde_json::from_str(self.text).unwrap_or_default())
     }
 }
 
@@ -63,12 +95,18 @@ impl Schema {
 static PATTERNS: OnceLock<PatternCache> = OnceLock::new();
 
 /// Each is built when the first record of its kind is read.
-fn schema(kind: Kind) -> Option<&'static Schema> {
-    static SCHEMAS: [OnceLock<Option<Schema>>; Kind::ALL.len()] =
-        [const { OnceLock::new() }; Kind::ALL.len()];
-    let index = Kind::ALL.iter().position(|(_, other)| *other == kind)?;
+fn schema(subject: Subject) -> Option<&'static Schema> {
+    static SCHEMAS: [OnceLock<Option<Schema>>; Kind::ALL.len() + 1] =
+        [const { OnceLock::new() }; Kind::ALL.len() + 1];
+    let (index, (text, short)) = match subject {
+        Subject::Record(kind) => {
+            let mut all = Kind::ALL.iter();
+            (all.position(|(_, other)| *other == kind)?, texts(kind))
+        }
+        Subject::ImportMap => (Kind::ALL.len(), texts!("import-map")),
+    };
     let build = || {
-        let json: Json = serde_json::from_str(texts(kind).1).ok()?;
+        let json: Json = serde_json::from_str(short).ok()?;
         // The patterns say all that formats would, and more.
         let validator = jsonschema::options_for::<Tree>()
             .with_pattern_options(jsonschema::PatternOptions::regex())
@@ -76,7 +114,7 @@ fn schema(kind: Kind) -> Option<&'static Schema> {
             .build(&json)
             .ok()?;
         Some(Schema {
-            kind,
+            text,
             validator,
             json: OnceLock::new(),
             explainer: OnceLock::new(),
@@ -102,7 +140,7 @@ pub(super) fn wants(key: &str) -> Option<Wants> {
     let keys = KEYS.get_or_init(|| {
         let mut keys = BTreeMap::new();
         for (_, kind) in Kind::ALL {
-            if let Some(schema) = schema(*kind) {
+            if let Some(schema) = schema(Subject::Record(*kind)) {
                 gather(schema.json(), schema.json(), &mut keys);
             }
         }
@@ -160,26 +198,26 @@ fn wanted(node: &Json) -> Option<Wants> {
 /// How a sentence about a missing key begins to end; such a sentence is dropped where broken lines may have held the key.
 pub(super) const MISSING: &str = "is missing";
 
-pub(super) fn validate(kind: Kind, doc: &Doc, faults: &mut Vec<Fault>) {
+pub(super) fn validate(subject: Subject, doc: &Doc, faults: &mut Vec<Fault>) {
     judge_edition(doc, "/format", FORMAT, faults);
-    match kind {
-        Kind::Policy => judge_edition(doc, "/method", METHOD, faults),
-        Kind::Check if doc.root.child("computed").is_some() => {
+    match subject {
+        Subject::Record(Kind::Policy) => judge_edition(doc, "/method", METHOD, faults),
+        Subject::Record(Kind::Check) if doc.root.child("computed").is_some() => {
             judge_edition(doc, "/computed/method", METHOD, faults);
         }
         _ => {}
     }
-    if let Some(schema) = schema(kind)
+    if let Some(schema) = schema(subject)
         && !schema.validator.is_valid(&doc.root)
     {
-        say_errors(kind, doc, schema, faults);
+        say_errors(subject, doc, schema, faults);
     }
     for fault in faults.iter_mut().filter(|fault| fault.help.is_empty()) {
-        fault.help = format!("shearbook schema {} describes every key", kind.word());
+        fault.help = format!("shearbook schema {} describes every key", subject.word());
     }
 }
 
-fn say_errors(kind: Kind, doc: &Doc, schema: &Schema, faults: &mut Vec<Fault>) {
+fn say_errors(subject: Subject, doc: &Doc, schema: &Schema, faults: &mut Vec<Fault>) {
     let build = || {
         jsonschema::options()
             .with_pattern_options(jsonschema::PatternOptions::regex())
@@ -193,10 +231,13 @@ fn say_errors(kind: Kind, doc: &Doc, schema: &Schema, faults: &mut Vec<Fault>) {
     let mut seen = Vec::new();
     for error in explainer.iter_errors(&instance) {
         let at = error.instance_path().as_str();
-        if is_edition(kind, at) || is_edition_missing(kind, &error) || holds_null(&instance, at) {
+        if is_edition(subject, at)
+            || is_edition_missing(subject, &error)
+            || holds_null(&instance, at)
+        {
             continue;
         }
-        for fault in say(&error, at, doc, schema.json()) {
+        for fault in say(&error, at, doc, schema.json(), subject) {
             let key = (fault.place.pointer.clone(), fault.message.clone());
             if !seen.contains(&key) {
                 seen.push(key);
@@ -212,21 +253,21 @@ fn holds_null(instance: &Json, pointer: &str) -> bool {
 }
 
 /// The keys that say by which edition a file is to be read; the rule format-unknown speaks of them.
-fn is_edition(kind: Kind, at: &str) -> bool {
-    match kind {
-        Kind::Policy => matches!(at, "/format" | "/method"),
-        Kind::Check => matches!(at, "/format" | "/computed/method"),
+fn is_edition(subject: Subject, at: &str) -> bool {
+    match subject {
+        Subject::Record(Kind::Policy) => matches!(at, "/format" | "/method"),
+        Subject::Record(Kind::Check) => matches!(at, "/format" | "/computed/method"),
         _ => at == "/format",
     }
 }
 
-fn is_edition_missing(kind: Kind, error: &ValidationError<'_>) -> bool {
+fn is_edition_missing(subject: Subject, error: &ValidationError<'_>) -> bool {
     let ValidationErrorKind::Required { property } = error.kind() else {
         return false;
     };
     let property = property.as_str().unwrap_or("");
     is_edition(
-        kind,
+        subject,
         &format!("{}/{property}", error.instance_path().as_str()),
     )
 }
@@ -265,7 +306,13 @@ fn judge_edition(doc: &Doc, pointer: &str, known: i64, faults: &mut Vec<Fault>) 
     });
 }
 
-fn say(error: &ValidationError<'_>, at: &str, doc: &Doc, schema: &Json) -> Vec<Fault> {
+fn say(
+    error: &ValidationError<'_>,
+    at: &str,
+    doc: &Doc,
+    schema: &Json,
+    subject: Subject,
+) -> Vec<Fault> {
     let name = at.rsplit('/').next().unwrap_or("");
     let key = key_name(at);
     let written = written(doc, at);
@@ -287,7 +334,7 @@ fn say(error: &ValidationError<'_>, at: &str, doc: &Doc, schema: &Json) -> Vec<F
             let property = property.as_str().unwrap_or("");
             let pointer = format!("{at}/{}", escape(property));
             let table = match at {
-                "" => "this record".to_owned(),
+                "" => subject.whole().to_owned(),
                 _ => table_name(at),
             };
             let mut missing = fault(
@@ -646,7 +693,7 @@ mod tests {
         for (word, kind) in Kind::ALL {
             let json: Json = serde_json::from_str(schema_text(*kind)).expect(word);
             assert!(jsonschema::meta::is_valid(&json), "{word}");
-            assert!(schema(*kind).is_some(), "{word}");
+            assert!(schema(Subject::Record(*kind)).is_some(), "{word}");
         }
     }
 }

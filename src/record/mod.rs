@@ -175,6 +175,8 @@ pub trait Fields {
     fn opt_numbers(&mut self, key: &'static str) -> Option<Vec<Number>>;
     /// The keys of a table whose keys the laboratory chooses.
     fn free_keys(&mut self, key: &'static str) -> Vec<(String, Option<i64>)>;
+    /// The texts of such a table.
+    fn free_texts(&mut self, key: &'static str) -> Vec<(String, String)>;
     /// Reads a table; `None` where there is none.
     fn table(&mut self, key: &'static str, read: &mut dyn FnMut(&mut dyn Fields));
     /// Reads each row of an array of tables.

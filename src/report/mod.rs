@@ -11,6 +11,7 @@ mod csv;
 pub mod fleet_json;
 pub mod fleet_text;
 pub mod forge;
+pub mod import;
 pub mod json;
 pub mod markup;
 pub mod pattern_text;

@@ -28,7 +28,7 @@ pub use record_altered::{Touched, is_sealed};
 use reviews::{Decision, Reviewing, Unreviewed};
 pub use run::{
     Outcome, Wanted, Watch, judge_change, judge_entries, judge_fleet, judge_moved, names_of,
-    rehearse, run, run_and_watch, say_faults,
+    of_faults, rehearse, run, run_and_watch, say_faults,
 };
 pub use trial::{Differing, Figure, Group, Selection, Trial, faults_of, try_policy};
 

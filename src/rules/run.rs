@@ -396,6 +396,14 @@ fn judge_and_watch(
     Ok(outcome)
 }
 
+/// What was found where a file was read that is no record.
+pub fn of_faults(faults: &[Fault]) -> Vec<Finding> {
+    let mut findings = Vec::new();
+    say_faults(faults, &mut findings);
+    findings.sort();
+    findings
+}
+
 /// What the paths alone of some files say.
 pub fn judge_entries(entries: &[Entry]) -> Vec<Finding> {
     let mut findings = Vec::new();

@@ -59,6 +59,11 @@ impl Disk {
 
 /// The bytes of a file that need not be in a book, cut as those of a record; `None` where there is no such file.
 pub fn lone(path: &Path) -> Result<Option<Vec<u8>>, SourceError> {
+    lone_up_to(path, MAX_BYTES)
+}
+
+/// The bytes of a file that need not be in a book, cut after one more than so many; `None` where there is no such file.
+pub fn lone_up_to(path: &Path, most: u64) -> Result<Option<Vec<u8>>, SourceError> {
     let failed = |error: std::io::Error| {
         SourceError::new(
             format!("{} cannot be read: {error}", path.display()),
@@ -71,7 +76,7 @@ pub fn lone(path: &Path) -> Result<Option<Vec<u8>>, SourceError> {
     #[expect(clippy::disallowed_methods, reason = "this is the source")]
     let file = std::fs::File::open(path).map_err(failed)?;
     let mut bytes = Vec::new();
-    file.take(MAX_BYTES + 1)
+    file.take(most.saturating_add(1))
         .read_to_end(&mut bytes)
         .map_err(failed)?;
     Ok(Some(bytes))

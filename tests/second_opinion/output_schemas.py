@@ -2,7 +2,7 @@
 """Holds the program's JSON against schema/output, by a validator that shearbook does not use.
 
 Needs Python 3.11 or newer and what requirements.txt pins. Runs the program on records-example and on small books with
-mistakes, and validates what validate, gate, show, status, plan, review, trend, trace, simulate and selftest print. Each schema must be closed, with every key required and
+mistakes, and validates what validate, gate, show, status, plan, review, trend, trace, simulate, import and selftest print. Each schema must be closed, with every key required and
 described; and each must refuse a document that lacks a key or has one more.
 
     output_schemas.py PROGRAM [ROOT]    the last line is 'N passed, N failed', exit 1 if any failed
@@ -35,6 +35,52 @@ MISTAKES = {
 
 PLANS = ("plan", "plan-within", "plan-buy")
 OFFER = "id,viscosity_mpa_s,expanded_uncertainty_percent\nV-2,1.9,0.3\nV-500,497.0,0.4\nV-5000,4920.0,\n"
+
+
+# A check that passes, one whose instrument is unknown, one that lacks its temperatures, and a row that is none.
+SHEET = """Day,Unit,T,V1,V2,V3
+2026-11-23 14:15,VM-01,25.03,514.5,515.1,514.6
+2026-11-23 15:15,VM-99,25.03,514.5,515.1,514.6
+2026-11-23 16:15,VM-01,,514.5,515.1,514.6
+Mean,,,514.5,515.1,514.6
+"""
+MAP = """format = 1
+[source]
+kind = "csv"
+separator = ","
+layout = "row-a-check"
+heading_rows = [1]
+[[skip]]
+column = "Day"
+starts_with = ["mean"]
+[read]
+decimal_mark = "."
+[check]
+date = { column = "Day" }
+instrument = { column = "Unit" }
+geometry = { value = "C2-118" }
+fluid = { value = "K-2291" }
+bottle = { value = "2" }
+thermometer = { value = "TH-01" }
+operator = { value = "op-07" }
+occasion = { value = "scheduled" }
+condition = { value = "as-found" }
+late_reason = { value = "an old sheet" }
+levelled = { value = true }
+immersed_to_mark = { value = true }
+free_of_bubbles = { value = true }
+vessel_as_specified = { value = true }
+guard = { value = true }
+zero_percent = { value = 0.0 }
+soak_minutes = { value = 70 }
+""" + "".join(
+    f"""[[point]]
+speed_rpm = {{ value = {speed} }}
+viscosity = {{ column = "{column}", unit = "cP" }}
+temperature = {{ column = "T", unit = "C" }}
+"""
+    for speed, column in ((15.0, "V1"), (30.0, "V2"), (60.0, "V3"))
+)
 
 
 def tables(schema, at="#"):
@@ -73,7 +119,7 @@ def faults_of(schema, document):
         fewer = {name: entry for name, entry in document.items() if name != key}
         if validator.is_valid(fewer):
             yield f"a document without {key} is accepted"
-    for rows in ("points", "findings", "instruments", "amendments", "checks", "records", "series", "values", "mentions", "rests_on", "rules", "choices", "left_out", "beakers", "not_planned", "buy", "not_covered"):
+    for rows in ("points", "findings", "instruments", "amendments", "checks", "records", "series", "values", "mentions", "rests_on", "rules", "refused", "left_out"):
         for key in document[rows][0] if document.get(rows) else ():
             fewer = copy.deepcopy(document)
             del fewer[rows][0][key]
@@ -106,7 +152,7 @@ def main():
     try:
         schemas = {
             name: json.loads((arguments.root / f"schema/output/{name}.schema.json").read_text(encoding="utf-8"))
-            for name in ("findings", "show", "status", "review", "trend", "selftest", "trace", "simulate", *PLANS)
+            for name in ("findings", "show", "status", "review", "trend", "selftest", "trace", "simulate", "import")
         }
         for name, schema in schemas.items():
             judge(f"{name}.schema.json", faults_of_schema(schema))
@@ -163,6 +209,17 @@ def main():
                 judge(f"simulate a draft with {percent}", faults_of(schema, document))
                 if not document.get("checks", True):
                     judge(f"simulate a draft with {percent}, differences", ["there are none"])
+            old, sheet_map = Path(folder) / "old.csv", Path(folder) / "map.toml"
+            old.write_text(SHEET, encoding="utf-8")
+            for name, text in (("import", MAP), ("import by a faulty map", MAP.replace('"Unit"', '"Bench"'))):
+                sheet_map.write_text(text, encoding="utf-8")
+                words = ("import", old, "--map", sheet_map, "--format", "json")
+                document = ask("--book", example, *words, ends=(1,))
+                judge(name, faults_of(schemas["import"], document))
+                totals = [document["totals"][key] for key in ("pass", "void", "refused_checks")]
+                counts = (totals, len(document["left_out"]), len(document["findings"]))
+                must = ([1, 1, 1], 1, 0) if name == "import" else ([0, 0, 0], 0, 1)
+                judge(f"{name}, totals", [] if counts == must else [f"{counts} instead of {must}"])
             for name, (path, right, wrong) in MISTAKES.items():
                 book = Path(folder) / "book"
                 shutil.copytree(example, book)
