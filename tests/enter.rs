@@ -32,11 +32,11 @@ const CHECK: &[(&str, &str)] = &[
     ("torque shown, %:", "19,4"),
     ("viscosity shown, mPa.s (cP):", "485.0"),
     ("temperature shown, °C:", "25.00"),
-    ("Reading 2: speed in rpm [30]:", ""),
+    ("Reading 2: speed in rpm, or done [30]:", ""),
     ("torque shown, %:", "48.5"),
     ("viscosity shown, mPa.s (cP):", "485.0"),
     ("temperature shown, °C:", "25.00"),
-    ("Reading 3: speed in rpm [60]:", ""),
+    ("Reading 3: speed in rpm, or done [60]:", ""),
     ("torque shown, %:", "97.0"),
     ("viscosity shown, mPa.s (cP):", "485.0"),
     ("temperature shown, °C:", "25.00"),
@@ -185,16 +185,96 @@ fn what_a_figure_comes_to_stands_below_it_while_it_is_typed() {
     terminal.shows("Refused as it is: 25.9 degrees C is 0.9 K from the");
     terminal.answer("Number or word [keep]:", "again");
     terminal.answer("Reading 1: speed in rpm [12]:", "");
-    // Answers that were taken back are what Enter means.
-    terminal.answer("torque shown, % [20.0]:", "19.4");
-    terminal.answer("viscosity shown, mPa.s (cP) [500,0]:", "485.0");
-    terminal.answer("temperature shown, °C [25.9]:", "25.00");
+    // What was typed wrong is not offered again.
+    terminal.answer("torque shown, %:", "19.4");
+    terminal.answer("viscosity shown, mPa.s (cP):", "485.0");
+    terminal.answer("temperature shown, °C:", "25.00");
     answers(&mut terminal, &CHECK[18..]);
     terminal.answer("Number or word [write]:", "");
     terminal.answer("Commit it now? (y/n) [y]:", "");
     assert_eq!(terminal.ends(), 0);
     assert_eq!(terminal.broken_lines(), [""; 0]);
     assert_eq!(scratch.read(&check_path("0900")), by_hand(&draft("0900")));
+}
+
+#[test]
+fn a_spoiled_check_is_kept_as_void_where_it_is_spoiled() {
+    for after in [4, 9, 16, 20] {
+        let scratch = book();
+        let mut terminal = enter(&scratch, 80, &[]);
+        answers(&mut terminal, &CHECK[..after]);
+        terminal.answer(CHECK[after].0, "void");
+        terminal.answer("Number or word:", "procedure");
+        terminal.answer("In a few words, what happened:", "beaker knocked over");
+        terminal.shows("Verdict: void");
+        // Its minute is that of now where no reading was taken, so only the others are written here.
+        terminal.answer("Number or word [write]:", "");
+        terminal.answer("Commit it now? (y/n) [y]:", "");
+        assert_eq!(terminal.ends(), 0, "{}", terminal.text());
+        assert_eq!(scratch.git(&["status", "--porcelain"]), "");
+        let files = scratch.git(&["show", "--format=", "--name-only"]);
+        let text = scratch.read(files.trim());
+        assert!(
+            text.contains("void = true\nvoid_cause = \"procedure\""),
+            "{text}"
+        );
+        assert!(text.contains("reason = \"beaker knocked over\""), "{text}");
+        // A reading that was under way is none.
+        let whole = after.saturating_sub(14) / 4;
+        assert_eq!(text.matches("[[point]]").count(), whole, "{text}");
+    }
+}
+
+#[test]
+fn a_choice_is_kept_by_its_word_and_asked_again_where_it_is_gone() {
+    let scratch = book();
+    let mut terminal = enter(&scratch, 80, &[]);
+    answers(&mut terminal, &CHECK[..6]);
+    terminal.asks(CHECK[6].0);
+    terminal.types("\u{3}");
+    assert_eq!(terminal.ends(), 130);
+    // Another lot comes first now, and the one that was chosen may not be used.
+    let other = scratch
+        .read(FLUID)
+        .replace("id = \"K-1\"", "id = \"K-2\"")
+        .replace("484.0", "485.0");
+    scratch.write("fluids/K-2.toml", other);
+    let row = "\n[[standing]]\nfrom = 2026-02-20\nstate = \"quarantined\"\nby = \"qa-01\"\nreason = \"cloudy\"\n";
+    scratch.write(FLUID, scratch.read(FLUID) + row);
+    let mut terminal = enter(&scratch, 80, &[]);
+    terminal.shows("by op-01 with K-1/25.0/G-1");
+    terminal.answer("Number or word [on]:", "");
+    terminal.shows("The earlier answer K-1/25.0/G-1 does not fit any more");
+    terminal.asks("Number or word [K-2/25.0/G-1]:");
+}
+
+#[test]
+fn what_a_check_rests_on_is_committed_with_it() {
+    let scratch = book();
+    // A bottle that was opened today, entered and not committed.
+    scratch.edit(
+        FLUID,
+        "id = \"1\"\nopened = 2026-02-01",
+        "id = \"2\"\nopened = 2026-02-28",
+    );
+    let text = file_of(&draft("0900")).replace("bottle = \"1\"", "bottle = \"2\"");
+    scratch.write("../answers.toml", format!("commit = true\n{text}"));
+    let done = scratch
+        .shearbook(&[
+            "--as-of",
+            DAY,
+            "enter",
+            "VM-1",
+            "--answers",
+            "../answers.toml",
+        ])
+        .ends(0);
+    assert!(
+        done.out.contains("fluids/K-1.toml. They go into the same"),
+        "{}",
+        done.out
+    );
+    assert_eq!(scratch.git(&["status", "--porcelain"]), "");
 }
 
 #[test]
@@ -334,6 +414,11 @@ fn every_slip_in_a_file_of_answers_is_told_with_its_line_and_writes_nothing() {
             "line 5: operator = op-1: op-1 is not on the list; did you mean op-01?",
         ),
         ("operator = \"op-01\"", "", "operator is not answered"),
+        (
+            "bottle = \"1\"",
+            "bottle = \"3\"",
+            "bottle = 3: 3 is not on the list; it is one of 1",
+        ),
         (
             "zero_percent = 0.0",
             "zero_percent = \"0,0,0\"",

@@ -8,7 +8,7 @@ use crate::book::line::{line, of_substance};
 use crate::book::{Book, Loaded};
 use crate::finding::Severity;
 use crate::parse::edit::{self, Unfit};
-use crate::parse::layout::{CheckName, Slot, slot};
+use crate::parse::layout::{CheckName, Slot, check_path, slot};
 use crate::parse::{Doc, parse};
 use crate::record::Kind;
 use crate::record::check::{Check, Verdict};
@@ -33,8 +33,8 @@ enum Cause {
 
 #[derive(clap::Args)]
 pub(crate) struct Arguments {
-    /// The check: INSTRUMENT/YYYY-MM-DD-HHMM, or its file
-    check: String,
+    /// The check: INSTRUMENT/YYYY-MM-DD-HHMM, or its file; asked for where left out
+    check: Option<String>,
     /// Why it is amended; where left out, this and what was wrong are asked for
     #[arg(long, value_name = "TEXT")]
     reason: Option<String>,
@@ -62,9 +62,9 @@ pub(super) struct Why<'a> {
 
 pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
     let asked;
-    let arguments = match &arguments.reason {
-        Some(_) => arguments,
-        None => {
+    let arguments = match (&arguments.reason, &arguments.check) {
+        (Some(_), Some(_)) => arguments,
+        _ => {
             asked = ask(common, arguments)?;
             &asked
         }
@@ -72,7 +72,8 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
     let reason = reason(arguments.reason.as_deref().unwrap_or_default())?;
     let values = values(&arguments.values)?;
     let mut common = common.clone();
-    let (disk, book, path) = show::find(&mut common, &arguments.check)?;
+    let given = arguments.check.as_deref().unwrap_or_default();
+    let (disk, book, path) = show::find(&mut common, given)?;
     let name = match slot(&path) {
         Slot::Record(Kind::Check, id) => CheckName::parse(&id),
         _ => None,
@@ -202,7 +203,7 @@ fn ask(common: &Common, arguments: &Arguments) -> Result<Arguments, Trouble> {
     let mut asker =
         Asker::at_terminal(output::style(common), Answers::default()).ok_or_else(|| {
             Trouble::Usage(
-                "say why it is amended, with --reason TEXT; there is no terminal to ask at"
+                "say which check is amended and why: shearbook amend CHECK --reason TEXT; there is no terminal to ask at"
                     .to_owned(),
             )
         })?;
@@ -225,8 +226,24 @@ fn dialogue(common: &Common, arguments: &Arguments, asker: &mut Asker) -> Asked<
         void: arguments.void,
         cause: arguments.cause,
     };
+    let given = match &arguments.check {
+        Some(check) => check.clone(),
+        None => {
+            let disk = common.disk()?;
+            let question = Question::new("check", "Which check?")
+                .help("INSTRUMENT/YYYY-MM-DD-HHMM, such as VM-01/2026-11-20-0942");
+            asker.ask(&question, |text| match check_path(text) {
+                Some(path) if matches!(disk.what(&path), Ok(Some(_))) => Ok(text.to_owned()),
+                Some(_) => Err(format!("there is no check {text} in the book")),
+                None => Err(format!(
+                    "{text} names no check: write INSTRUMENT/YYYY-MM-DD-HHMM"
+                )),
+            })?
+        }
+    };
+    answered.check = Some(given.clone());
     let mut named = common.clone();
-    let (disk, _, path) = show::find(&mut named, &arguments.check)?;
+    let (disk, _, path) = show::find(&mut named, &given)?;
     let name = match slot(&path) {
         Slot::Record(Kind::Check, id) => CheckName::parse(&id),
         _ => None,
@@ -300,7 +317,10 @@ fn dialogue(common: &Common, arguments: &Arguments, asker: &mut Asker) -> Asked<
         "reason",
         "In a few words: what was wrong, and how is that known?",
     );
-    answered.reason = Some(asker.ask(&question, |text| Ok(text.to_owned()))?);
+    answered.reason = Some(match &arguments.reason {
+        Some(reason) => reason.clone(),
+        None => asker.ask(&question, |text| Ok(text.to_owned()))?,
+    });
     Ok(answered)
 }
 

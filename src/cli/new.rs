@@ -141,9 +141,22 @@ fn make(common: &Common, arguments: &Arguments, mut asker: Option<&mut Asker>) -
         let chosen = asker.choose(Question::new("geometry", "Of what kind is it?"), &kinds)?;
         geometry = Some(kinds[chosen].0.clone());
     }
+    let mut by = arguments.by.clone();
+    if let (Kind::Review, None, Some(asker)) = (kind, &by, asker.as_mut()) {
+        let people: Vec<(String, String)> = book
+            .people
+            .sound()
+            .filter(|person| book.authorised_on(person, Duty::Review, book.as_of()))
+            .map(|person| (person.id.clone(), String::new()))
+            .collect();
+        if !people.is_empty() {
+            let chosen = asker.choose(Question::new("by", "Who reviews?"), &people)?;
+            by = Some(people[chosen].0.clone());
+        }
+    }
     let mut draft = match kind {
         Kind::Check => check(&book, id)?,
-        Kind::Review => self::review(&disk, &book, id, arguments.by.as_deref())?,
+        Kind::Review => self::review(&disk, &book, id, by.as_deref())?,
         _ => fact(&book, kind, id, geometry.as_deref())?,
     };
     if about {
@@ -161,7 +174,9 @@ fn make(common: &Common, arguments: &Arguments, mut asker: Option<&mut Asker>) -
     }
     let mut text = fill(template(kind), &draft.filling);
     let mut asked = false;
-    if let Some(asker) = asker {
+    // A check of a given time is no check of now, so it is not run at the bench.
+    let at_bench = kind != Kind::Check || !id.contains('/');
+    if let Some(asker) = asker.filter(|_| at_bench) {
         let options = [
             ("ask", "question by question"),
             ("file", "write the file, to be filled in by an editor"),
@@ -196,9 +211,18 @@ fn make(common: &Common, arguments: &Arguments, mut asker: Option<&mut Asker>) -
     }
     if !common.quiet {
         let whole = asked && !refused;
-        output::say(&next_steps(common, &disk, &draft, whole));
+        output::say(&match asked && refused {
+            true => format!(
+                "made {}\n\nNext: put right in it what is named above; shearbook validate tells when\nit is sound.\n",
+                draft.path
+            ),
+            false => next_steps(common, &disk, &draft, whole),
+        });
     }
-    Ok(End::Fine)
+    Ok(match refused {
+        true => End::Refused,
+        false => End::Fine,
+    })
 }
 
 fn kind(word: &str) -> Result<Kind, Trouble> {

@@ -158,6 +158,19 @@ pub struct JudgedPoint {
     pub verdict: Option<Verdict>,
 }
 
+impl JudgedPoint {
+    /// Between which a reading passes: the acceptance limits of a guarded decision, else the limits; in mPa.s.
+    pub fn limits_that_judge(&self) -> Option<Limits> {
+        match &self.guarded {
+            Some(guarded) => Some(guarded.acceptance.clone()),
+            None => Some(Limits {
+                lower: self.lower.clone()?,
+                upper: self.upper.clone()?,
+            }),
+        }
+    }
+}
+
 /// The uncertainty of a point and the limits that it moves. In mPa.s, 6 significant digits, each rounded once from unrounded
 /// figures.
 #[derive(Clone, Debug, PartialEq)]

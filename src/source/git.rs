@@ -442,12 +442,12 @@ impl Repository {
     }
 
     /// Commits these files alone, as they are in the folder, by git as its user has set it up, hooks and all. Where that is
-    /// refused nothing of them stays staged, and what git and its hooks said is given.
+    /// refused nothing of them stays staged. What git and its hooks said is given either way.
     pub fn commit_files(
         &self,
         paths: &[&str],
         message: &str,
-    ) -> Result<Result<(), String>, SourceError> {
+    ) -> Result<Result<String, String>, SourceError> {
         let full: Vec<String> = paths
             .iter()
             .map(|path| format!(":(top,literal){}{path}", self.prefix))
@@ -476,7 +476,7 @@ impl Repository {
         }
         let committed = run(&["commit", "--quiet", "-m", message])?;
         if committed.status.success() {
-            return Ok(Ok(()));
+            return Ok(Ok(said(&committed)));
         }
         // Before the first commit there is nothing to go back to but an index without them.
         if !run(&["reset", "--quiet"])?.status.success() {

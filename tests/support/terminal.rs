@@ -1,5 +1,7 @@
 //! A real pseudo-terminal with the program at it, and what a person sees there.
 
+#![allow(dead_code, reason = "each test file uses its part")]
+
 use portable_pty::{Child, CommandBuilder, MasterPty, PtySize, native_pty_system};
 use std::io::{Read, Write};
 use std::process::Command;

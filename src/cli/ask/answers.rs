@@ -167,6 +167,28 @@ impl Answers {
         names
     }
 
+    /// Forgets all below a name: what was typed wrong is no answer to offer again.
+    pub(in crate::cli) fn forget_under(&mut self, name: &str) {
+        self.take_back_under(name);
+        let below = format!("{name}/");
+        self.earlier
+            .retain(|other, _| other != name && !other.starts_with(&below));
+        self.save_quietly();
+    }
+
+    /// The text of an answer.
+    pub(in crate::cli) fn text(&self, name: &str) -> Option<&str> {
+        let mut given = self.given.iter();
+        given
+            .find(|answer| answer.name == name)
+            .map(|answer| answer.text.as_str())
+    }
+
+    /// When the last answer was kept on the disk.
+    pub(in crate::cli) fn last_kept(&self) -> Option<std::time::SystemTime> {
+        self.kept_in.as_ref()?.metadata().ok()?.modified().ok()
+    }
+
     /// Forgets all, for a dialogue that begins anew.
     pub(in crate::cli) fn forget(&mut self) {
         self.given.clear();

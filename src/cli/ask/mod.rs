@@ -48,6 +48,8 @@ pub(super) struct Question {
     pub(super) live: Option<Live>,
     /// The answer is asked for anew each time.
     unkept: bool,
+    /// What it asks, where the line before the answer says less.
+    about: Option<String>,
 }
 
 impl Question {
@@ -60,7 +62,12 @@ impl Question {
             help: String::new(),
             live: None,
             unkept: false,
+            about: None,
         }
+    }
+
+    fn about(&self) -> &str {
+        self.about.as_deref().unwrap_or(&self.text)
     }
 
     /// What to do next is no part of what is being entered.
@@ -103,6 +110,8 @@ pub(super) enum Stop {
     Again,
     /// Ctrl-C, or the terminal is gone.
     Interrupted,
+    /// What is being entered is spoiled, and kept as evidence as it is so far.
+    Void,
     Trouble(Trouble),
 }
 
@@ -111,7 +120,7 @@ impl Stop {
     pub(super) fn end(self, asker: Asker) -> Trouble {
         match self {
             Stop::Trouble(trouble) => trouble,
-            Stop::Interrupted | Stop::Again => {
+            Stop::Interrupted | Stop::Again | Stop::Void => {
                 // The terminal is given back before the program ends.
                 drop(asker);
                 super::interrupt::leave()
@@ -169,6 +178,8 @@ pub(super) struct Asker {
     told: BTreeSet<(&'static str, String)>,
     /// What was to be told since the last kept answer: it is told where a person comes to answer.
     unheard: Vec<Line>,
+    /// What is entered may be kept as void from here on.
+    pub(super) may_void: bool,
     /// A dialogue is under way that can be run again.
     goes_back: bool,
     /// What was told line by line of the figures that are typed, so that it is told once.
@@ -197,6 +208,7 @@ impl Asker {
             going_through: false,
             told: BTreeSet::new(),
             unheard: Vec::new(),
+            may_void: false,
             goes_back: false,
             heard: Vec::new(),
         })
@@ -211,6 +223,7 @@ impl Asker {
             going_through: false,
             told: BTreeSet::new(),
             unheard: Vec::new(),
+            may_void: false,
             goes_back: false,
             heard: Vec::new(),
         }
@@ -225,6 +238,7 @@ impl Asker {
         loop {
             self.answers.rewind();
             self.told.clear();
+            self.may_void = false;
             self.going_through = self.is_attended() && !self.answers.is_empty();
             self.goes_back = true;
             let ended = dialogue(self);
@@ -306,6 +320,9 @@ impl Asker {
             };
             return read(text).map_err(|why| self.unfit(question, text, None, &why));
         }
+        if self.may_void && !question.unkept && self.answers.has("void_cause") {
+            return Err(Stop::Void);
+        }
         self.begin_to_ask();
         let default = self
             .answers
@@ -346,6 +363,8 @@ impl Asker {
                     self.say(Tone::Plain, &format!("  {help}"));
                     continue;
                 }
+                ("stop", _) => return Err(Stop::Interrupted),
+                ("void", _) if self.may_void && !question.unkept => return Err(Stop::Void),
                 ("back", _) => {
                     if self.goes_back && self.answers.take_back() {
                         return Err(Stop::Again);
@@ -403,7 +422,7 @@ impl Asker {
         let at = self.answers.place(line);
         Stop::Trouble(Trouble::Refused(SourceError::new(
             format!("{at}{} = {text}: {why}", question.name),
-            format!("it answers: {}. Nothing was written", question.text),
+            format!("it answers: {}. Nothing was written", question.about()),
         )))
     }
 
@@ -418,7 +437,10 @@ impl Asker {
                 self.answers.place(None),
                 question.name
             ),
-            format!("it answers: {}{help}. Nothing was written", question.text),
+            format!(
+                "it answers: {}{help}. Nothing was written",
+                question.about()
+            ),
         )))
     }
 
@@ -443,9 +465,23 @@ impl Asker {
             Ok(meant)
         })?;
         if meant != written {
-            self.tell(&format!("  understood: {meant}"));
+            self.tell_typed(&format!("  understood: {meant}"));
         }
         Ok(meant)
+    }
+
+    /// What a figure came to, where it stood below the line only while it was typed.
+    pub(super) fn tell_came_to(&mut self, tone: Tone, line: &str) {
+        if matches!(self.mouth, Mouth::Drawn(_)) {
+            self.tell_lines(&[(tone, format!("  {line}"))]);
+        }
+    }
+
+    /// Tells something of what was just typed; of a kept answer there is nothing to tell.
+    pub(super) fn tell_typed(&mut self, text: &str) {
+        if !self.going_through {
+            self.tell(text);
+        }
     }
 
     /// One of several, by number or by its word; gives its place in the list.
@@ -455,8 +491,9 @@ impl Asker {
         options: &[(String, String)],
     ) -> Asked<usize> {
         let mut told = format!("{}\n", question.text);
-        for (index, (word, label)) in options.iter().enumerate() {
-            let number = format!("{:>3}", index + 1);
+        let marks = marks(options);
+        for ((word, label), mark) in options.iter().zip(&marks) {
+            let number = format!("{mark:>3}");
             told += &match label.as_str() {
                 "" => format!("{number}  {word}\n"),
                 label => format!("{number}  {word}  {label}\n"),
@@ -467,10 +504,21 @@ impl Asker {
             self.say_list(&told);
         }
         let question = Question {
-            text: "Number or word".to_owned(),
+            about: Some(question.text),
+            text: match marks.first().map(String::as_str) {
+                Some("1") | None => "Number or word".to_owned(),
+                Some(_) => "Letter or word".to_owned(),
+            },
             ..question
         };
-        self.ask(&question, |text| one_of(text, options))
+        // A file has words alone: a place in a list means another thing tomorrow.
+        let marks = match self.is_attended() {
+            true => marks,
+            false => Vec::new(),
+        };
+        let chosen = self.ask(&question, |text| one_of(text, options, &marks))?;
+        self.answers.settle(&question.name, &options[chosen].0)?;
+        Ok(chosen)
     }
 
     fn say_list(&self, told: &str) {
@@ -542,29 +590,39 @@ impl Asker {
     }
 }
 
-/// Which of the options a text means.
-fn one_of(text: &str, options: &[(String, String)]) -> Result<usize, String> {
-    let at = |word: &str| {
-        options
-            .iter()
-            .position(|(other, _)| other.eq_ignore_ascii_case(word))
-    };
-    if let Some(index) = at(text) {
+/// What stands before the options of a list: numbers, or letters where an option is itself a number.
+fn marks(options: &[(String, String)]) -> Vec<String> {
+    let numbers = options
+        .iter()
+        .any(|(word, _)| word.parse::<usize>().is_ok());
+    let letters = ('a'..='z').map(|letter| letter.to_string());
+    match numbers && options.len() <= 26 {
+        true => letters.take(options.len()).collect(),
+        false => (1..=options.len())
+            .map(|number| number.to_string())
+            .collect(),
+    }
+}
+
+/// Which of the options a text means, by its word or by the mark before it.
+fn one_of(text: &str, options: &[(String, String)], marks: &[String]) -> Result<usize, String> {
+    let words = || options.iter().map(|(word, _)| word.as_str());
+    if let Some(index) = words().position(|word| word.eq_ignore_ascii_case(text)) {
         return Ok(index);
     }
-    if let Ok(number) = text.parse::<usize>()
-        && (1..=options.len()).contains(&number)
-    {
-        return Ok(number - 1);
+    if let Some(index) = marks.iter().position(|mark| mark == text) {
+        return Ok(index);
     }
-    let words = options.iter().map(|(word, _)| word.as_str());
-    let meant = nearest(text, words)
+    let meant = nearest(text, words())
         .map(|word| format!("did you mean {word}? "))
         .unwrap_or_default();
-    Err(match options.len() {
-        1 => format!("{text} is not on the list; {meant}there is only 1"),
-        many => format!("{text} is not on the list; {meant}write a number from 1 to {many}"),
-    })
+    let list = match (marks.first(), marks.last()) {
+        (Some(first), Some(last)) if first != last => {
+            format!("write the word, or {first} to {last}")
+        }
+        _ => format!("it is one of {}", words().collect::<Vec<_>>().join(", ")),
+    };
+    Err(format!("{text} is not on the list; {meant}{list}"))
 }
 
 /// A text in the colour of its tone.
@@ -592,6 +650,10 @@ pub(super) fn moment(text: &str, now: DateTime, today: Date) -> Result<Stamp, St
     if text == "now" {
         return Ok(plain(now));
     }
+    let text = match text.strip_suffix(['Z', 'z']) {
+        Some(utc) => &format!("{utc}+00:00"),
+        None => text,
+    };
     let (day, rest) = match text.split_once(['T', ' ']) {
         Some((day, rest)) => (super::day(day).map_err(|_| wrong())?, rest.trim()),
         None => (today, text),
@@ -647,6 +709,7 @@ mod tests {
             ("09:42:30", "2026-11-26T09:42:30"),
             ("2026-11-25 23:59", "2026-11-25T23:59:00"),
             ("2026-10-25T01:30:00+01:00", "2026-10-25T01:30:00+01:00"),
+            ("2026-10-25T01:30:00Z", "2026-10-25T01:30:00+00:00"),
             ("2026-10-25 01:30-00:30", "2026-10-25T01:30:00-00:30"),
         ] {
             assert_eq!(read(text).as_deref(), Ok(meant), "{text}");
@@ -668,17 +731,30 @@ mod tests {
     }
 
     #[test]
-    fn an_option_is_meant_by_word_or_number() {
-        let options: Vec<(String, String)> = ["op-01", "op-02", "2"]
-            .iter()
-            .map(|word| ((*word).to_owned(), String::new()))
-            .collect();
-        assert_eq!(one_of("OP-02", &options), Ok(1));
-        assert_eq!(one_of("1", &options), Ok(0));
-        // A word that is a number is the word.
-        assert_eq!(one_of("2", &options), Ok(2));
-        assert!(one_of("0", &options).is_err());
-        assert!(one_of("4", &options).is_err());
-        assert!(one_of("op-03", &options).is_err_and(|why| why.contains("did you mean op-0")));
+    fn an_option_is_meant_by_word_or_by_its_mark() {
+        let options = |words: &[&str]| -> Vec<(String, String)> {
+            let words = words.iter();
+            words
+                .map(|word| ((*word).to_owned(), String::new()))
+                .collect()
+        };
+        let people = options(&["op-01", "op-02"]);
+        assert_eq!(one_of("OP-02", &people, &marks(&people)), Ok(1));
+        assert_eq!(one_of("1", &people, &marks(&people)), Ok(0));
+        for text in ["0", "3", "a"] {
+            assert!(one_of(text, &people, &marks(&people)).is_err(), "{text}");
+        }
+        let why = one_of("op-1", &people, &marks(&people)).expect_err("nobody");
+        assert!(
+            why.contains("did you mean op-01? write the word, or 1 to 2"),
+            "{why}"
+        );
+        // Where words are numbers, the list has letters.
+        let bottles = options(&["2", "1"]);
+        assert_eq!(marks(&bottles), ["a", "b"]);
+        assert_eq!(one_of("1", &bottles, &marks(&bottles)), Ok(1));
+        assert_eq!(one_of("a", &bottles, &marks(&bottles)), Ok(0));
+        // A file of answers has words alone.
+        assert!(one_of("1", &people, &[]).is_err());
     }
 }

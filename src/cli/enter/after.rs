@@ -2,15 +2,17 @@
 
 use super::bench::{Bench, standing};
 use crate::cli::ask::{Asked, Asker, Question, Tone};
-use crate::cli::here::Here;
+use crate::cli::here::{self, Here};
 use crate::cli::{End, amend, new, output};
 use crate::finding::Severity;
 use crate::parse::edit::{quoted, with_row};
-use crate::parse::layout::{path_of, unfit_id};
+use crate::parse::layout::{check_path, path_of, unfit_id};
 use crate::record::Kind;
 use crate::record::person::Duty;
+use crate::report::wrapped;
 use crate::rules::{Wanted, run as judge};
 use crate::source::Source;
+use crate::source::git::Repository;
 use crate::source::overlay::Overlay;
 use std::collections::BTreeSet;
 
@@ -19,9 +21,31 @@ pub(super) fn commit(
     bench: &Bench,
     asker: &mut Asker,
     paths: &[&str],
+    rests_on: &[String],
     message: &str,
 ) -> Asked<End> {
     let here = Here::of(&bench.common, &bench.disk);
+    let beside = match &bench.repository {
+        Some(repository) => uncommitted(bench, repository, rests_on)?,
+        None => Vec::new(),
+    };
+    let paths: Vec<&str> = paths
+        .iter()
+        .copied()
+        .chain(beside.iter().map(String::as_str))
+        .collect();
+    let paths = paths.as_slice();
+    if !beside.is_empty() {
+        output::say(&wrapped(
+            &format!(
+                "These are not committed as they are, and it rests on them: {}. They go into the same commit.",
+                beside.join(", ")
+            ),
+            asker.style.width,
+            "",
+            "  ",
+        ));
+    }
     let by_hand = format!(
         "Next: let git keep it:\n{}    {} commit\n",
         here.add(paths),
@@ -45,7 +69,10 @@ pub(super) fn commit(
         return Ok(End::Fine);
     }
     match repository.commit_files(paths, message)? {
-        Ok(()) => {
+        Ok(said) => {
+            if !said.is_empty() {
+                output::say(&format!("{said}\n"));
+            }
             if !bench.common.quiet {
                 output::say("committed\n");
             }
@@ -60,6 +87,21 @@ pub(super) fn commit(
             Ok(End::Refused)
         }
     }
+}
+
+/// Those of the files that git does not hold as they are in the folder.
+fn uncommitted(bench: &Bench, repository: &Repository, paths: &[String]) -> Asked<Vec<String>> {
+    let mut found = Vec::new();
+    for path in paths {
+        if bench.disk.what(path)?.is_none() {
+            continue;
+        }
+        let held = here::committed(repository, path)?.contains(path);
+        if !held || here::edited(repository, path)?.contains(path) {
+            found.push(path.clone());
+        }
+    }
+    Ok(found)
 }
 
 /// After a failure: repeat it with everything checked, then quarantine.
@@ -170,9 +212,13 @@ pub(super) fn failed_twice(
     ];
     let instrument = with_row(&old, "standing", &row);
     let about = path_of(Kind::Nonconformity, &id);
-    let checks = format!("[{}, {}]", quoted(first), quoted(second));
+    let named = format!("[{}, {}]", quoted(first), quoted(second));
+    let checks: Vec<String> = [first, second]
+        .into_iter()
+        .filter_map(|id| check_path(id))
+        .collect();
     let opened = format!(
-        "format = 1\nid = {}\nopened = {today}\nchecks = {checks}\n\n# Once it is decided what was measured in between, and whether it stands:\n#[outcome]\n#evaluation =\n#decision =\n#by =\n#date =\n",
+        "format = 1\nid = {}\nopened = {today}\nchecks = {named}\n\n# Once it is decided what was measured in between, and whether it stands:\n#[outcome]\n#evaluation =\n#decision =\n#by =\n#date =\n",
         quoted(&id)
     );
     let mut overlay = Overlay::over(&bench.disk);
@@ -223,5 +269,5 @@ pub(super) fn failed_twice(
         ));
     }
     let message = format!("Quarantine {} after two failed checks", bench.instrument);
-    commit(bench, asker, &[&path, &about], &message)
+    commit(bench, asker, &[&path, &about], &checks, &message)
 }

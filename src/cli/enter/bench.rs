@@ -1,6 +1,6 @@
 //! What a dialogue at the bench knows: the book, the instrument and how it stands, who types; and what a check not yet whole would come to.
 
-use crate::book::view::View;
+use crate::book::view::{View, standing_at};
 use crate::book::{Book, Loaded};
 use crate::cli::ask::{Line, Live, Tone};
 use crate::cli::rehearse::{Rehearsed, rehearse};
@@ -13,6 +13,7 @@ use crate::parse::layout::CheckName;
 use crate::parse::parse;
 use crate::parse::write::{CheckText, PointText};
 use crate::record::check::Check;
+use crate::record::fluid::CertifiedValue;
 use crate::record::geometry::{Geometry, GeometryKind};
 use crate::record::instrument::Instrument;
 use crate::record::policy::{Confirm, Policy};
@@ -24,6 +25,7 @@ use crate::source::{Source, SourceError};
 use crate::text::decimal;
 use jiff::Timestamp;
 use jiff::civil::{Date, DateTime};
+use std::cell::RefCell;
 use std::rc::Rc;
 
 /// Of the instrument's newest checks so many tell how it stands.
@@ -39,6 +41,8 @@ pub(super) struct Bench {
     /// The person with the address that git would commit with.
     pub(super) me: Option<String>,
     pub(super) standing: Standing,
+    /// The certified temperature that the fluid is held at, in degrees C, once it is known.
+    pub(super) certified_c: RefCell<Option<String>>,
 }
 
 /// How the instrument stands before this check.
@@ -86,6 +90,7 @@ impl Bench {
             repository,
             me,
             standing,
+            certified_c: RefCell::new(None),
         })
     }
 
@@ -114,6 +119,13 @@ impl Bench {
 
     pub(super) fn record(&self) -> Option<&Loaded<Instrument>> {
         self.book.instruments.named(&self.instrument).sound()
+    }
+
+    pub(super) fn is_quarantined(&self) -> bool {
+        let standing = self
+            .record()
+            .and_then(|record| standing_at(&self.book, &record.standings, self.at()));
+        standing.is_some_and(|(_, row)| row.state == StandingState::Quarantined)
     }
 
     pub(super) fn policy(&self) -> Option<&Loaded<Policy>> {
@@ -178,7 +190,13 @@ impl Bench {
     /// A reading that passes, for a check that has none yet: a check that fails is judged more mildly.
     pub(super) fn stand_in(&self, check: &CheckText) -> PointText {
         let fluid = self.book.fluids.named(&check.fluid).sound();
-        let row = fluid.and_then(|fluid| fluid.values.first());
+        let certified = self.certified_c.borrow();
+        let is_it = |row: &&CertifiedValue| {
+            certified
+                .as_ref()
+                .is_none_or(|certified| row.temperature_c.to_string() == *certified)
+        };
+        let row = fluid.and_then(|fluid| fluid.values.iter().find(is_it));
         let or = |figure: Option<String>, other: &str| figure.or(Some(other.to_owned()));
         PointText {
             speed_rpm: "1".to_owned(),
@@ -261,14 +279,9 @@ pub(super) enum Typing {
 }
 
 /// What stands below the line while a figure of the check's last point is typed.
-pub(super) fn live(
-    bench: &Rc<Bench>,
-    check: &CheckText,
-    certified_c: Option<&str>,
-    typing: Typing,
-) -> Live {
+pub(super) fn live(bench: &Rc<Bench>, check: &CheckText, typing: Typing) -> Live {
     let (bench, check) = (Rc::clone(bench), check.clone());
-    let certified_c = certified_c.map(str::to_owned);
+    let certified_c = bench.certified_c.borrow().clone();
     Rc::new(move |typed: &str| {
         let mut check = check.clone();
         let Some(point) = check.points.last_mut() else {
@@ -305,6 +318,13 @@ pub(super) fn live(
 
 pub(super) fn figure(value: &Exact) -> String {
     value.rounded_significant(6).to_decimal_string()
+}
+
+/// What the last reading came to, in a line.
+pub(super) fn came_to(bench: &Bench, check: &CheckText) -> Option<Line> {
+    bench.view(check, |view| {
+        compared(view.judgement.as_ref()?.points.last()?)
+    })?
 }
 
 fn below(view: &View<'_>, given: bool, temperature: bool) -> Vec<Line> {
@@ -349,21 +369,29 @@ fn expected(point: &JudgedPoint) -> Line {
     }
 }
 
-/// The reading against its limits.
+/// The reading against the limits that judge: of a guarded decision those inside by the expanded uncertainty.
 fn compared(point: &JudgedPoint) -> Option<Line> {
     let reading = point.reading_mpa_s.as_ref()?;
-    let (lower, upper) = (point.lower.as_ref()?, point.upper.as_ref()?);
-    let inside = lower <= reading && reading <= upper;
+    let limits = point.limits_that_judge()?;
+    let inside = limits.lower <= *reading && *reading <= limits.upper;
     let deviation = point.deviation_percent.as_ref()?;
     let torque = point.torque_percent.as_ref()?;
+    let which = match point.guarded {
+        Some(_) => format!(
+            "acceptance limits {} to {}",
+            figure(&limits.lower),
+            figure(&limits.upper)
+        ),
+        None => "limits".to_owned(),
+    };
     let word = match inside {
-        true => "inside the limits",
-        false => "OUTSIDE the limits",
+        true => "inside the",
+        false => "OUTSIDE the",
     };
     Some((
         if inside { Tone::Good } else { Tone::Bad },
         format!(
-            "{} mPa.s, {} % torque, {} %: {word}",
+            "{} mPa.s, {} % torque, {} %: {word} {which}",
             figure(reading),
             torque.to_fixed_string(1),
             deviation.to_fixed_string(PERCENT_PLACES),

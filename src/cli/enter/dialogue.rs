@@ -18,7 +18,7 @@ use crate::record::fluid::Fluid;
 use crate::record::geometry::{GeometryKind, Guard};
 use crate::record::person::Duty;
 use crate::record::policy::Confirm;
-use crate::record::{Stamp, State};
+use crate::record::{Number, Stamp, State};
 use crate::source::{Source, SourceError};
 use std::collections::BTreeSet;
 use std::rc::Rc;
@@ -40,16 +40,36 @@ pub(super) fn dialogue(bench: &Rc<Bench>, asker: &mut Asker) -> Asked<Ended> {
         }),
         ..CheckText::default()
     };
-    who(bench, asker, &mut check)?;
-    why(bench, asker, &mut check)?;
-    let offer = what(bench, asker, &mut check)?;
-    thermometer(bench, asker, &mut check)?;
-    prepare(bench, asker, &mut check)?;
-    soak(bench, asker, &mut check, &offer)?;
-    performed(bench, asker, &mut check)?;
-    points(bench, asker, &mut check, &offer)?;
-    rest(bench, asker, &mut check)?;
+    *bench.certified_c.borrow_mut() = None;
+    match work(bench, asker, &mut check) {
+        Ok(()) => {}
+        // Spoiled on the way: it is kept as far as it came.
+        Err(Stop::Void) => {
+            asker.may_void = false;
+            if check
+                .points
+                .last()
+                .is_some_and(|point| point.temperature_c.is_none())
+            {
+                check.points.pop();
+            }
+        }
+        Err(stop) => return Err(stop),
+    }
     finish(bench, asker, check)
+}
+
+fn work(bench: &Rc<Bench>, asker: &mut Asker, check: &mut CheckText) -> Asked<()> {
+    who(bench, asker, check)?;
+    why(bench, asker, check)?;
+    let offer = what(bench, asker, check)?;
+    asker.may_void = asker.is_attended();
+    thermometer(bench, asker, check)?;
+    prepare(bench, asker, check)?;
+    soak(bench, asker, check, &offer)?;
+    performed(bench, asker, check)?;
+    points(bench, asker, check, &offer)?;
+    rest(bench, asker, check)
 }
 
 fn who(bench: &Bench, asker: &mut Asker, check: &mut CheckText) -> Asked<()> {
@@ -121,7 +141,11 @@ fn why(bench: &Bench, asker: &mut Asker, check: &mut CheckText) -> Asked<()> {
         (Occasion::Investigation, "something looked wrong"),
     ]);
     let index = asker.choose(
-        Question::new("occasion", "Why is it checked?").or(occasion),
+        match bench.is_quarantined() && occasion == "scheduled" {
+            // It takes no scheduled check.
+            true => Question::new("occasion", "Why is it checked, in quarantine?"),
+            false => Question::new("occasion", "Why is it checked?").or(occasion),
+        },
         &occasions,
     )?;
     check.occasion = Some(occasions[index].0.clone());
@@ -152,12 +176,6 @@ fn why(bench: &Bench, asker: &mut Asker, check: &mut CheckText) -> Asked<()> {
         &conditions,
     )?;
     check.condition = Some(conditions[index].0.clone());
-    tell_findings(
-        bench,
-        asker,
-        check,
-        &["/instrument", "/operator", "/repeats"],
-    )?;
     Ok(())
 }
 
@@ -210,16 +228,56 @@ fn what(bench: &Bench, asker: &mut Asker, check: &mut CheckText) -> Asked<Offer>
     if check.bottle.is_none() {
         bottle(bench, asker, check)?;
     }
+    if offer.is_none() {
+        certified(bench, asker, check)?;
+    }
+    if let Some(offer) = &offer {
+        bench
+            .certified_c
+            .borrow_mut()
+            .clone_from(&offer.certified_c);
+    }
+    // What they are is known only now that the check can be understood.
+    let first = [
+        "/instrument",
+        "/operator",
+        "/occasion",
+        "/condition",
+        "/repeats",
+    ];
+    tell_findings(bench, asker, check, &first)?;
     tell_findings(bench, asker, check, &["/fluid", "/bottle", "/geometry"])?;
-    let fluid = bench.book.fluids.named(&check.fluid).sound();
-    let offer = offer.take().unwrap_or_else(|| Offer {
-        certified_c: fluid
-            .and_then(|fluid| fluid.values.first())
-            .map(|row| row.temperature_c.to_string()),
+    Ok(offer.take().unwrap_or_else(|| Offer {
         fluid: check.fluid.clone(),
         ..Offer::default()
-    });
-    Ok(offer)
+    }))
+}
+
+/// At which of its certified temperatures the fluid is held.
+fn certified(bench: &Bench, asker: &mut Asker, check: &CheckText) -> Asked<()> {
+    let fluid = bench.book.fluids.named(&check.fluid).sound();
+    let rows: Options = fluid
+        .into_iter()
+        .flat_map(|fluid| &fluid.values)
+        .map(|row| {
+            let value = format!("\u{b0}C, {} mPa.s", figure(&row.mpa_s()));
+            (row.temperature_c.to_string(), value)
+        })
+        .collect();
+    let certified = match &rows[..] {
+        [] => None,
+        [(only, _)] => Some(only.clone()),
+        [(first, _), ..] => {
+            let question = Question::new("certified_c", "At which certified temperature?");
+            let question = match asker.is_attended() {
+                true => question,
+                false => question.or(first.clone()),
+            };
+            Some(rows[asker.choose(question, &rows)?].0.clone())
+        }
+    };
+    *bench.certified_c.borrow_mut() = certified;
+    Ok(())
 }
 
 fn fluid_label(bench: &Bench, fluid: &Fluid) -> String {
@@ -399,6 +457,7 @@ fn soak(bench: &Rc<Bench>, asker: &mut Asker, check: &mut CheckText, offer: &Off
     let geometry = bench.geometry(check.geometry.as_ref());
     let kind = geometry.map(|one| one.kind);
     let wanted = offer.soak_minutes.clone();
+    let wanted = wanted.or_else(|| soak_minutes(bench, check));
     let long = wanted
         .as_ref()
         .map(|minutes| format!(" At least {minutes} min."))
@@ -467,8 +526,14 @@ fn soak(bench: &Rc<Bench>, asker: &mut Asker, check: &mut CheckText, offer: &Off
 fn ask_time(bench: &Bench, asker: &mut Asker, question: &Question) -> Asked<String> {
     let mut written = String::new();
     let answer = asker.ask(question, |text| {
-        let stamp = moment(text, bench.wall(), bench.day())?;
-        bench.book.zone.instant(&stamp).map_err(|why| match why {
+        let (wall, day) = (bench.wall(), bench.day());
+        if text == "now" && wall.date() != day {
+            return Err(format!(
+                "now is not on {day}, which was asked for: write the time"
+            ));
+        }
+        let stamp = moment(text, wall, day)?;
+        let at = bench.book.zone.instant(&stamp).map_err(|why| match why {
             NoInstant::Repeated => {
                 format!("{text} comes twice, since the clock goes back: add which, as +01:00")
             }
@@ -477,6 +542,11 @@ fn ask_time(bench: &Bench, asker: &mut Asker, question: &Question) -> Asked<Stri
             }
             NoInstant::Beyond => format!("{text} is beyond the calendar"),
         })?;
+        if at.duration_since(bench.now()).as_secs() > 60 {
+            return Err(format!(
+                "{stamp} is still to come; for another day write it too, as {day} 08:20"
+            ));
+        }
         written = text.to_owned();
         Ok(stamp)
     });
@@ -485,7 +555,7 @@ fn ask_time(bench: &Bench, asker: &mut Asker, question: &Question) -> Asked<Stri
     // `now` would mean another time when the answers are gone through again.
     asker.answers.settle(&question.name, &toml)?;
     if written != toml {
-        asker.tell(&format!("  understood: {stamp}"));
+        asker.tell_typed(&format!("  understood: {stamp}"));
     }
     Ok(toml)
 }
@@ -535,6 +605,13 @@ fn performed(bench: &Rc<Bench>, asker: &mut Asker, check: &mut CheckText) -> Ask
         ],
     )?;
     Ok(())
+}
+
+/// How long the policy has it soak.
+fn soak_minutes(bench: &Bench, check: &CheckText) -> Option<Number> {
+    let mut with_point = check.clone();
+    with_point.points.push(bench.stand_in(check));
+    bench.view(&with_point, |view| Some(view.soak_row()?.1.minutes.clone()))?
 }
 
 /// When the soak is over, and the minutes until then.

@@ -9,12 +9,15 @@ use crate::cli::Trouble;
 use crate::cli::ask::{Asked, Asker, Line, Question, Stop, Tone};
 use crate::cli::rehearse::Rehearsed;
 use crate::finding::{Finding, Severity};
+use crate::measure::judge::JudgedPoint;
+use crate::parse::layout::check_path;
 use crate::parse::parse;
 use crate::parse::write::{CheckText, DeviationText};
 use crate::record::check::{Check, Verdict, VoidCause};
 use crate::record::person::Duty;
 use crate::record::policy::ZoneName;
 use crate::report::printable;
+use crate::rules::names_of;
 use crate::source::SourceError;
 use jiff::civil::Date;
 use std::rc::Rc;
@@ -135,6 +138,7 @@ pub(super) fn finish(bench: &Rc<Bench>, asker: &mut Asker, mut check: CheckText)
         if !refused {
             options.push(("write".to_owned(), "write the record".to_owned()));
         }
+        options.push(("reading".to_owned(), "take another reading".to_owned()));
         options.push((
             "redo".to_owned(),
             "answer one of the questions again".to_owned(),
@@ -163,10 +167,15 @@ pub(super) fn finish(bench: &Rc<Bench>, asker: &mut Asker, mut check: CheckText)
             "later" => return Ok(Ended::Later),
             "void" => void(asker, &mut check)?,
             "count" => {
-                check.void_cause = None;
-                check.reason = None;
                 asker.answers.take_back_under("void_cause");
                 asker.answers.take_back_under("reason");
+                // It may have been spoiled half-way: what was not asked then is asked now.
+                return Err(Stop::Again);
+            }
+            "reading" => {
+                let done = format!("/point/{}/speed_rpm", check.points.len());
+                asker.answers.forget_under(&done);
+                return Err(Stop::Again);
             }
             "discard" => {
                 let sure = Question::new("discard", "Throw all answers away?").default(Some("n"));
@@ -240,12 +249,7 @@ fn summary(bench: &Bench, asker: &mut Asker, check: &CheckText, rehearsed: &Rehe
                 (None, Some(reading)) => format!("{} mPa.s", figure(reading)),
                 (None, None) => "no reading".to_owned(),
             };
-            let limits = match (&point.lower, &point.upper) {
-                (Some(lower), Some(upper)) => {
-                    format!("limits {} to {}", figure(lower), figure(upper))
-                }
-                _ => "no limits".to_owned(),
-            };
+            let limits = limits(point);
             let zone = point
                 .zone
                 .map_or("no zone", |zone| ZoneName::from(zone).word());
@@ -274,6 +278,8 @@ fn summary(bench: &Bench, asker: &mut Asker, check: &CheckText, rehearsed: &Rehe
         .findings
         .iter()
         .filter(|finding| finding.severity != Severity::Notice)
+        // Who reviews a check that is not written yet is nobody's question now.
+        .filter(|finding| !finding.rule.starts_with("review"))
         .map(spoken)
         .collect();
     asker.tell_lines(&findings);
@@ -286,6 +292,33 @@ fn summary(bench: &Bench, asker: &mut Asker, check: &CheckText, rehearsed: &Rehe
     if let Some(name) = names.first() {
         asker.tell(&format!("  shearbook explain {name} tells why."));
     }
+}
+
+/// The files that a check names.
+pub(super) fn rests_on(rehearsed: &Rehearsed) -> Vec<String> {
+    let parsed = parse::<Check>(&rehearsed.path, rehearsed.text.clone().into_bytes());
+    let Some(check) = parsed.ok().and_then(|parsed| parsed.record) else {
+        return Vec::new();
+    };
+    let mut names = names_of(&check);
+    names.extend(check.repeats.as_deref().and_then(check_path));
+    names
+}
+
+/// The limits that judge a point, in words.
+fn limits(point: &JudgedPoint) -> String {
+    let Some(limits) = point.limits_that_judge() else {
+        return "no limits".to_owned();
+    };
+    let which = match point.guarded {
+        Some(_) => "acceptance limits",
+        None => "limits",
+    };
+    format!(
+        "{which} {} to {}",
+        figure(&limits.lower),
+        figure(&limits.upper)
+    )
 }
 
 /// Sees the check as it would be written.

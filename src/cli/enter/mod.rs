@@ -9,17 +9,44 @@ mod points;
 mod told;
 
 use super::ask::answers::Answers;
-use super::ask::{Asked, Asker, Question};
+use super::ask::{Asked, Asker, Question, Stop};
 use super::here::Here;
 use super::{Common, End, Ended, Trouble, interrupt, new, output};
 use crate::record::check::Verdict;
 use crate::report::{cautions, wrapped};
+use crate::source::{Source, SourceError};
 use bench::Bench;
 use dialogue::Ended as Dialogue;
 use std::path::PathBuf;
 use std::rc::Rc;
 
+/// A file of answers, as the help shows it.
+const ANSWERS: &str =
+    "A file of answers holds the keys of a check, those of its preparation without a table:
+
+    operator = \"op-07\"
+    fluid = \"K-2291\"
+    bottle = \"2\"
+    geometry = \"C2-118\"
+    thermometer = \"TH-01\"
+    levelled = true
+    zero_percent = \"0,0\"            # in quotation marks a comma will do
+    soak_started = 2026-11-24T13:05:00
+    immersed_to_mark = true
+    free_of_bubbles = true
+    vessel_as_specified = true
+    guard = true
+    performed = 2026-11-24T14:15:00
+    commit = true                    # only where it is to be committed
+
+    [[point]]
+    speed_rpm = 15.0
+    torque_percent = 21.4
+    viscosity_mpa_s = 514.5
+    temperature_c = 25.03";
+
 #[derive(clap::Args)]
+#[command(after_long_help = ANSWERS)]
 pub(crate) struct Arguments {
     /// The instrument that is checked
     instrument: String,
@@ -56,7 +83,9 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
         bench.instrument
     );
     if asker.is_attended() {
-        interrupt::say_last(Some(kept));
+        interrupt::say_last(Some(
+            wrapped(&kept, style.width, "", "  ").trim_end().to_owned(),
+        ));
     }
     let ended = enter(&bench, &mut asker);
     ended.map_err(|stop| stop.end(asker))
@@ -77,7 +106,11 @@ fn enter(bench: &Rc<Bench>, asker: &mut Asker) -> Asked<End> {
         && asker.is_attended()
         && asker.answers.is_empty()
     {
-        let _ = after::failed_twice(bench, asker, pair)?;
+        let end = after::failed_twice(bench, asker, pair)?;
+        let further = Question::new("further", "Go on with a check of it?").default(Some("n"));
+        if !asker.yes_or_no(further.unkept())? {
+            return Ok(end);
+        }
     }
     if !asker.answers.is_empty() && asker.is_attended() {
         let options = vec![
@@ -90,15 +123,9 @@ fn enter(bench: &Rc<Bench>, asker: &mut Asker) -> Asked<End> {
                 "throw its answers away and begin anew".to_owned(),
             ),
         ];
-        let question = Question::new(
-            "resume",
-            format!(
-                "A check of {} was begun and not finished.",
-                bench.instrument
-            ),
-        )
-        .default(Some("on"))
-        .unkept();
+        let question = Question::new("resume", begun(bench, asker))
+            .default(Some("on"))
+            .unkept();
         if asker.choose(question, &options)? == 1 {
             asker.answers.forget();
         }
@@ -120,6 +147,15 @@ fn enter(bench: &Rc<Bench>, asker: &mut Asker) -> Asked<End> {
         .expect(&["commit", "quarantine", "quarantine_by", "nonconformity"]);
     if !asker.is_attended() {
         asker.answers.all_asked()?;
+    }
+    if bench.disk.what(&rehearsed.path)?.is_some() {
+        return Err(Stop::Trouble(Trouble::Refused(SourceError::new(
+            format!(
+                "{} was written meanwhile, perhaps in another window",
+                rehearsed.path
+            ),
+            "begin again: the answers are kept, and the time of the first reading is asked for once more",
+        ))));
     }
     let (folder, _) = rehearsed.path.rsplit_once('/').unwrap_or(("", ""));
     new::real_folders(&bench.disk.root, folder)?;
@@ -144,7 +180,8 @@ fn enter(bench: &Rc<Bench>, asker: &mut Asker) -> Asked<End> {
         ),
         None => format!("Check {}: {word}", bench.instrument),
     };
-    let mut end = after::commit(bench, asker, &[&rehearsed.path], &what)?;
+    let rests_on = finish::rests_on(&rehearsed);
+    let mut end = after::commit(bench, asker, &[&rehearsed.path], &rests_on, &what)?;
     if verdict.is_some_and(|verdict| matches!(verdict, Verdict::Fail | Verdict::ConditionalFail)) {
         let then = after::failed(bench, asker)?;
         if then == End::Refused {
@@ -152,6 +189,28 @@ fn enter(bench: &Rc<Bench>, asker: &mut Asker) -> Asked<End> {
         }
     }
     Ok(end)
+}
+
+/// A check that was begun, with what tells it from another.
+fn begun(bench: &Bench, asker: &Asker) -> String {
+    let mut told = format!("A check of {} was begun and not finished", bench.instrument);
+    for (name, before) in [("operator", "by"), ("choice", "with"), ("fluid", "with")] {
+        if let Some(text) = asker.answers.text(name) {
+            told += &format!(" {before} {text}");
+        }
+    }
+    let last = asker
+        .answers
+        .last_kept()
+        .and_then(|at| jiff::Timestamp::try_from(at).ok());
+    if let Some(last) = last {
+        let wall = bench.book.zone.wall(last);
+        told += &format!(
+            "; the last answer is of {}",
+            wall.strftime("%Y-%m-%d %H:%M")
+        );
+    }
+    told + "."
 }
 
 /// What is known of the instrument before the first question.
@@ -172,7 +231,7 @@ fn greet(bench: &Bench, asker: &mut Asker) {
     if let Some(policy) = bench.policy() {
         told += &format!("\n  judged by policy {}", policy.id);
     }
-    told += "\nEnter takes what stands in brackets; ? tells more, back goes a step back, Ctrl-C stops and keeps the answers.";
+    told += "\nEnter takes what stands in brackets; ? tells more, back goes a step back, void keeps a spoiled check as evidence, stop or Ctrl-C stops and keeps the answers. For a check of an earlier day begin with --as-of and its day.";
     asker.tell(&told);
     asker.tell(cautions::AT_THE_BENCH);
 }

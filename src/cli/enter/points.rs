@@ -1,9 +1,10 @@
 //! The readings: speed, torque, viscosity and temperature, with what they come to while they are typed.
 
-use super::bench::{Bench, Typing, live};
+use super::bench::{Bench, Typing, came_to, live};
 use super::offers::Offer;
 use super::told::{NOTHING, Options, tell_findings};
 use crate::cli::ask::{Asked, Asker, Question, Stop};
+use crate::measure::Exact;
 use crate::parse::write::{CheckText, PointText};
 use crate::record::Word;
 use crate::record::check::Shown;
@@ -21,6 +22,19 @@ fn speeds_word(bench: &Bench) -> String {
     }
 }
 
+/// The first planned speed that nothing was read at.
+fn next_planned(offer: &Offer, check: &CheckText) -> Option<String> {
+    let read: Vec<Option<Exact>> = check
+        .points
+        .iter()
+        .map(|point| Exact::parse(&point.speed_rpm))
+        .collect();
+    let mut planned = offer.speeds_rpm.iter();
+    planned
+        .find(|speed| !read.contains(&Exact::parse(speed)))
+        .cloned()
+}
+
 pub(super) fn points(
     bench: &Rc<Bench>,
     asker: &mut Asker,
@@ -31,21 +45,20 @@ pub(super) fn points(
     let mut index = 0;
     loop {
         let name = |key: &str| format!("/point/{index}/{key}");
-        let planned = offer.speeds_rpm.get(index).cloned();
+        let planned = next_planned(offer, check);
         let text = match (&planned, index) {
-            (Some(_), _) => format!("Reading {}: speed in rpm", index + 1),
+            (Some(_), 0) => "Reading 1: speed in rpm".to_owned(),
             (None, 0) => "Reading 1: speed in rpm".to_owned(),
-            (None, _) => format!("Reading {}: speed in rpm, or done", index + 1),
+            _ => format!("Reading {}: speed in rpm, or done", index + 1),
         };
         check.points.push(PointText::default());
         asker.tell("");
-        let certified = offer.certified_c.as_deref();
         let question = Question::new(name("speed_rpm"), text)
             .help(format!(
                 "as set; the same speed again is a replicate; {}",
                 speeds_word(bench)
             ))
-            .live(live(bench, check, certified, Typing::Speed));
+            .live(live(bench, check, Typing::Speed));
         let question = match (planned, index) {
             (Some(speed), _) if asker.is_attended() => question.default(Some(speed)),
             (_, 0) => question,
@@ -64,18 +77,23 @@ pub(super) fn points(
         if let Some(point) = check.points.last_mut() {
             *point = stand_in;
         }
-        tell_findings(bench, asker, check, &[&name("speed_rpm")])?;
+        if tell_findings(bench, asker, check, &[&name("speed_rpm")])? {
+            keep_or_again(asker, &format!("/point/{index}"), "speed_keep", index)?;
+        }
         if let Some(point) = check.points.last_mut() {
             *point = PointText {
                 speed_rpm: speed,
                 ..PointText::default()
             };
         }
-        reading(bench, asker, check, certified, &name)?;
+        reading(bench, asker, check, &name)?;
         let pointer = format!("/point/{index}");
+        if let Some((tone, line)) = came_to(bench, check) {
+            asker.tell_came_to(tone, &line);
+        }
         let warned = tell_findings(bench, asker, check, &[&pointer, "/fluid"])?;
         if warned {
-            keep_or_again(asker, &pointer, index)?;
+            keep_or_again(asker, &pointer, "keep", index)?;
         }
         index += 1;
     }
@@ -86,7 +104,6 @@ fn reading(
     bench: &Rc<Bench>,
     asker: &mut Asker,
     check: &mut CheckText,
-    certified: Option<&str>,
     name: &dyn Fn(&str) -> String,
 ) -> Asked<()> {
     let alone = !asker.is_attended();
@@ -106,12 +123,12 @@ fn reading(
         if let Some(point) = check.points.last_mut() {
             point.shown = Some(shown);
         }
-        return temperature(bench, asker, check, certified, name);
+        return temperature(bench, asker, check, name);
     }
     let question = unless(
         Question::new(name("torque_percent"), "  torque shown, %")
             .help("as shown, with all its digits; - where it shows none; over-range, nothing or unstable where there is no figure to read")
-            .live(live(bench, check, certified, Typing::Torque)),
+            .live(live(bench, check, Typing::Torque)),
     );
     let mut words = vec![NOTHING];
     words.extend(Shown::ALL.iter().map(|(word, _)| *word));
@@ -120,7 +137,7 @@ fn reading(
         if let Some(point) = check.points.last_mut() {
             point.shown = Some(torque);
         }
-        return temperature(bench, asker, check, certified, name);
+        return temperature(bench, asker, check, name);
     }
     if let Some(point) = check.points.last_mut() {
         point.torque_percent = Some(torque.clone()).filter(|text| text != NOTHING);
@@ -128,7 +145,7 @@ fn reading(
     let question = unless(
         Question::new(name("viscosity_mpa_s"), "  viscosity shown, mPa.s (cP)")
             .help("as shown, with all its digits; - where it shows torque alone")
-            .live(live(bench, check, certified, Typing::Viscosity)),
+            .live(live(bench, check, Typing::Viscosity)),
     );
     let viscosity = asker.figure_or(&question, &[NOTHING], |meant| {
         if meant == NOTHING && torque == NOTHING {
@@ -142,19 +159,18 @@ fn reading(
     if let Some(point) = check.points.last_mut() {
         point.viscosity_mpa_s = Some(viscosity).filter(|text| text != NOTHING);
     }
-    temperature(bench, asker, check, certified, name)
+    temperature(bench, asker, check, name)
 }
 
 fn temperature(
     bench: &Rc<Bench>,
     asker: &mut Asker,
     check: &mut CheckText,
-    certified: Option<&str>,
     name: &dyn Fn(&str) -> String,
 ) -> Asked<()> {
     let question = Question::new(name("temperature_c"), "  temperature shown, \u{b0}C")
         .help("as the thermometer shows it, uncorrected, with all its digits")
-        .live(live(bench, check, certified, Typing::Temperature));
+        .live(live(bench, check, Typing::Temperature));
     let figure = asker.figure_or(&question, &[], |_| Ok(()))?;
     if let Some(point) = check.points.last_mut() {
         point.temperature_c = Some(figure);
@@ -163,7 +179,7 @@ fn temperature(
 }
 
 /// After a warning: it was read so, or it is read once more.
-fn keep_or_again(asker: &mut Asker, pointer: &str, index: usize) -> Asked<()> {
+fn keep_or_again(asker: &mut Asker, pointer: &str, name: &str, index: usize) -> Asked<()> {
     let options: Options = vec![
         ("keep".to_owned(), "it was read so".to_owned()),
         (
@@ -171,12 +187,15 @@ fn keep_or_again(asker: &mut Asker, pointer: &str, index: usize) -> Asked<()> {
             "typed wrong: answer this reading again".to_owned(),
         ),
     ];
-    let question =
-        Question::new(format!("{pointer}/keep"), format!("Reading {}:", index + 1)).or("keep");
+    let question = Question::new(
+        format!("{pointer}/{name}"),
+        format!("Reading {}:", index + 1),
+    )
+    .or("keep");
     match asker.choose(question, &options)? {
         0 => Ok(()),
         _ => {
-            asker.answers.take_back_under(pointer);
+            asker.answers.forget_under(pointer);
             Err(Stop::Again)
         }
     }
