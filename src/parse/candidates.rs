@@ -175,6 +175,10 @@ fn figure(
         None
     };
     let written = match &cell.written {
+        // What is no number has been told where the file was read.
+        Written::Figure(written) if written.contains("nan") || written.contains("inf") => {
+            return None;
+        }
         Written::Figure(written) => written.as_str(),
         Written::Cell(written) => written.as_str(),
         Written::Text(text) => {
@@ -573,7 +577,7 @@ mod tests {
             (
                 "a.toml",
                 "[[candidate]]\nid = \"A\"\nviscosity_mpa_s = nan\n",
-                &["3:19 /candidate/0/viscosity_mpa_s viscosity_mpa_s = nan is no number"],
+                &["3:19 /candidate/0/viscosity_mpa_s nan is no number that can be measured"],
             ),
             ("a.csv", "", &["1:1  this file names no candidate"]),
             (

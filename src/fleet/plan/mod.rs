@@ -11,9 +11,7 @@ use crate::book::evidence::laminar_limit_of;
 use crate::book::view::{soak_row, spring_at, standing_at, zone_bounds};
 use crate::book::{Book, Loaded};
 use crate::measure::limits::Limits;
-use crate::measure::plan::{
-    Miss, Point, Rank, Reference, Rig, Speeds as Turns, Terms, best, worst,
-};
+use crate::measure::plan::{Miss, Point, Rank, Reference, Rig, Speeds as Turns, Terms, worst};
 use crate::measure::zone::Zone;
 use crate::measure::{Exact, FIGURE_DIGITS, PERCENT_PLACES};
 use crate::parse::METHOD;
@@ -291,15 +289,15 @@ impl<'a> Bench<'a> {
 }
 
 /// Every choice of one point a zone.
-fn combinations(zones: &[Vec<Point>]) -> Vec<Vec<&Point>> {
-    let mut choices: Vec<Vec<&Point>> = vec![Vec::new()];
+fn combinations(zones: &[Vec<Point>]) -> Vec<Vec<Point>> {
+    let mut choices: Vec<Vec<Point>> = vec![Vec::new()];
     for points in zones {
         choices = choices
             .iter()
             .flat_map(|choice| {
                 points.iter().map(|point| {
                     let mut longer = choice.clone();
-                    longer.push(point);
+                    longer.push(point.clone());
                     longer
                 })
             })
@@ -397,21 +395,22 @@ impl<'a> Stock<'a> {
                 let standard = row.standard_uncertainty_mpa_s.as_ref();
                 let reference = bench.reference(&row.mpa_s, standard);
                 for (rig_index, (geometry, rig)) in bench.rigs.iter().enumerate() {
-                    let zones = rig
-                        .as_ref()
-                        .and_then(|rig| rig.points(&reference, &bench.terms));
-                    let Some(zones) = zones else { continue };
-                    let soak = soak_row(policy, Some(geometry.kind), Some(&row.mpa_s));
-                    let chosen = match extent {
-                        Extent::Every => combinations(&zones),
-                        Extent::Best => Vec::from_iter(best(&zones)),
+                    let Some(rig) = rig else { continue };
+                    let chosen: Vec<Vec<Point>> = match extent {
+                        Extent::Every => {
+                            let zones = rig.points(&reference, &bench.terms);
+                            zones.iter().flat_map(|zones| combinations(zones)).collect()
+                        }
+                        Extent::Best => rig.best(&reference, &bench.terms).into_iter().collect(),
                     };
+                    if chosen.is_empty() {
+                        continue;
+                    }
+                    let soak = soak_row(policy, Some(geometry.kind), Some(&row.mpa_s));
                     for points in chosen {
-                        let (off_centre, band) = worst(points.iter().copied());
                         outlines.push(Outline {
                             rank: Rank::of(
-                                &off_centre,
-                                &band,
+                                &points,
                                 row.expanded_uncertainty_percent.clone(),
                                 Some(lot.days_to_expiry),
                                 soak.map(|(_, row)| row.minutes.value.clone()),
@@ -420,7 +419,7 @@ impl<'a> Stock<'a> {
                             lot: lot_index,
                             row: row_index,
                             rig: rig_index,
-                            points: points.into_iter().cloned().collect(),
+                            points,
                         });
                     }
                 }

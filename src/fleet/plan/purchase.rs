@@ -5,7 +5,7 @@ use super::{Bench, PlannedPoint, figure, missed};
 use crate::book::view::{soak_row, standing_at};
 use crate::book::{Loaded, Named, each_of};
 use crate::measure::Exact;
-use crate::measure::plan::{Rank, Reference, best, cover, worst};
+use crate::measure::plan::{Rank, Reference, cover};
 use crate::record::State;
 use crate::record::candidate::Candidate;
 use crate::record::geometry::Geometry;
@@ -240,14 +240,11 @@ fn service<'a>(bench: &Bench<'a>, candidate: &Candidate) -> Option<Service<'a>> 
     let value = &candidate.viscosity_mpa_s.value;
     let uncertainty = candidate.expanded_uncertainty_percent.as_ref();
     let services = bench.rigs.iter().filter_map(|(geometry, rig)| {
-        let zones = rig.as_ref()?.points(&reference, &bench.terms)?;
-        let points = best(&zones)?;
-        let (off_centre, band) = worst(points.iter().copied());
+        let points = rig.as_ref()?.best(&reference, &bench.terms)?;
         let soak = soak_row(bench.policy, Some(geometry.kind), Some(value));
         Some(Service {
             rank: Rank::of(
-                &off_centre,
-                &band,
+                &points,
                 uncertainty.map(|percent| percent.value.clone()),
                 None,
                 soak.map(|(_, row)| row.minutes.value.clone()),
@@ -256,7 +253,7 @@ fn service<'a>(bench: &Bench<'a>, candidate: &Candidate) -> Option<Service<'a>> 
             instrument: bench.instrument,
             geometry,
             points: points
-                .into_iter()
+                .iter()
                 .map(|point| bench.planned(geometry, &reference, point))
                 .collect(),
         })

@@ -205,6 +205,24 @@ impl Step {
         torque_from_reading(&reference.mpa_s, &self.range)
     }
 
+    /// Roughly the torque that a reference shows, in %.
+    fn rough_torque(&self, reference: &Reference) -> f64 {
+        100.0 * reference.rough / self.rough
+    }
+
+    /// Roughly how far that lies from the middle of a zone, in % of half its width.
+    fn rough_off(&self, zone_wanted: Zone, reference: &Reference, terms: &Terms) -> f64 {
+        let mut zones = terms.required.iter();
+        let (bottom, top) = zones
+            .find(|(zone, ..)| *zone == zone_wanted)
+            .map_or((0.0, 0.0), |(_, bottom, top)| (*bottom, *top));
+        let away = (self.rough_torque(reference) - (bottom + top) / 2.0).abs();
+        match top > bottom {
+            true => 200.0 * away / (top - bottom),
+            false => 0.0,
+        }
+    }
+
     /// A point, where the reference shows torque in the zone and could pass.
     fn point(&self, zone_wanted: Zone, reference: &Reference, terms: &Terms) -> Option<Point> {
         let torque_percent = self.torque(reference)?;
@@ -225,7 +243,10 @@ impl Step {
         Some(Point {
             zone: zone_wanted,
             speed_rpm: self.speed_rpm.clone(),
-            tens: whole_tens(&off_centre_percent),
+            tens: whole_tens(
+                &off_centre_percent,
+                self.rough_off(zone_wanted, reference, terms),
+            ),
             band_tenths: band_percent.rounded_decimals(1),
             off_centre_percent,
             band_percent,
@@ -306,7 +327,7 @@ impl Rig {
 
     /// Whether each zone may have a point; where not, none has.
     fn may_serve(&self, reference: &Reference, terms: &Terms) -> bool {
-        let torque = |step: &Step| 100.0 * reference.rough / step.rough;
+        let torque = |step: &Step| step.rough_torque(reference);
         let inside = |bottom: f64, top: f64, low: f64, high: f64| {
             high >= bottom - ROUGH_PERCENT && low <= top + ROUGH_PERCENT
         };
@@ -325,17 +346,65 @@ impl Rig {
     /// Of an instrument that turns freely one speed a zone: that of the zone's middle, rounded half to even to two digits,
     /// or to three or four where that leaves the zone or the instrument's range, else cut to that range.
     pub fn points(&self, reference: &Reference, terms: &Terms) -> Option<Vec<Vec<Point>>> {
+        match self.may_serve(reference, terms) {
+            true => self.points_within(reference, terms, f64::INFINITY),
+            false => None,
+        }
+    }
+
+    /// The best choice of [`Rig::points`], by [`best`].
+    pub fn best(&self, reference: &Reference, terms: &Terms) -> Option<Vec<Point>> {
         if !self.may_serve(reference, terms) {
             return None;
         }
+        // Most points are so far off centre that none of a best choice can be; those need no exact figures.
+        let tens = self.rough_tens(reference, terms);
+        let near = (tens + 1.0) * STEP_PERCENT as f64 + ROUGH_PERCENT;
+        let zones = self.points_within(reference, terms, near);
+        let is_sure = zones.as_ref().is_some_and(|zones| {
+            let least = zones
+                .iter()
+                .map(|points| points.iter().map(|point| point.tens).min());
+            least.flatten().all(|least| least as f64 <= tens)
+        });
+        let zones = match is_sure {
+            true => zones?,
+            false => self.points_within(reference, terms, f64::INFINITY)?,
+        };
+        Some(best(&zones)?.into_iter().cloned().collect())
+    }
+
+    /// Roughly how many whole tens the worst point of the best choice is off centre.
+    fn rough_tens(&self, reference: &Reference, terms: &Terms) -> f64 {
+        let Turning::Steps(steps) = &self.0 else {
+            return f64::INFINITY;
+        };
+        let least = terms.required().map(|zone| {
+            let off = steps
+                .iter()
+                .map(|step| step.rough_off(zone, reference, terms));
+            off.fold(f64::INFINITY, f64::min)
+        });
+        (least.fold(0.0, f64::max) / STEP_PERCENT as f64).floor()
+    }
+
+    /// As [`Rig::points`], of speeds that are roughly no more than so many % off centre.
+    fn points_within(
+        &self,
+        reference: &Reference,
+        terms: &Terms,
+        most: f64,
+    ) -> Option<Vec<Vec<Point>>> {
         let mut zones = Vec::with_capacity(terms.required.len());
         for (zone, bottom, top) in &terms.required {
             let points = match &self.0 {
                 Turning::Steps(steps) => steps
                     .iter()
                     .filter(|step| {
-                        let torque = 100.0 * reference.rough / step.rough;
-                        torque >= bottom - ROUGH_PERCENT && torque <= top + ROUGH_PERCENT
+                        let torque = step.rough_torque(reference);
+                        torque >= bottom - ROUGH_PERCENT
+                            && torque <= top + ROUGH_PERCENT
+                            && step.rough_off(*zone, reference, terms) <= most
                     })
                     .filter_map(|step| step.point(*zone, reference, terms))
                     .collect(),
@@ -352,7 +421,7 @@ impl Rig {
     /// Roughly how far a reference is from serving: how many zones no speed reaches, and how far the farthest of them is, in % of
     /// full scale.
     pub fn far(&self, reference: &Reference, terms: &Terms) -> (usize, f64) {
-        let torque = |step: &Step| 100.0 * reference.rough / step.rough;
+        let torque = |step: &Step| step.rough_torque(reference);
         let mut zones = 0;
         let mut farthest = 0.0_f64;
         for (_, bottom, top) in &terms.required {
@@ -457,10 +526,9 @@ impl Freely {
     }
 }
 
-/// How many whole tens a figure of zero or more has.
-fn whole_tens(percent: &Exact) -> i64 {
-    // The double is right but for a figure next to a ten.
-    let mut tens = (percent.to_f64() / STEP_PERCENT as f64).floor() as i64;
+/// How many whole tens a figure of zero or more has, near which a guess lies.
+fn whole_tens(percent: &Exact, guess: f64) -> i64 {
+    let mut tens = (guess / STEP_PERCENT as f64).floor().clamp(0.0, 10.0) as i64;
     while Exact::integer((tens + 1) * STEP_PERCENT) <= *percent {
         tens += 1;
     }
@@ -546,18 +614,21 @@ pub fn worst<'p>(points: impl IntoIterator<Item = &'p Point>) -> (Exact, Exact) 
 }
 
 impl Rank {
-    /// Of the worst figures of a choice, as [`worst`] has them, and of what it is made with.
-    pub fn of(
-        off_centre_percent: &Exact,
-        widest_band_percent: &Exact,
+    /// Of the points of a choice, and of what it is made with.
+    pub fn of<'p>(
+        points: impl IntoIterator<Item = &'p Point>,
         expanded_uncertainty_percent: Option<Exact>,
         days_to_expiry: Option<i64>,
         soak_minutes: Option<Exact>,
         must_be_opened: bool,
     ) -> Rank {
+        let none = (0, Exact::zero());
+        let worst = points.into_iter().fold(none, |(tens, band), point| {
+            (tens.max(point.tens), band.max(point.band_tenths.clone()))
+        });
         Rank {
-            tens_off_centre: whole_tens(off_centre_percent),
-            widest_band_percent: widest_band_percent.rounded_decimals(1),
+            tens_off_centre: worst.0,
+            widest_band_percent: worst.1,
             expanded_uncertainty: expanded_uncertainty_percent.into(),
             days_to_expiry: days_to_expiry.into(),
             soak_minutes: soak_minutes.into(),

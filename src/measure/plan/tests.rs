@@ -279,16 +279,15 @@ fn a_point_at_which_no_reading_could_pass_is_none() {
 
 #[test]
 fn choices_stand_in_the_order_of_the_figures() {
-    let rank = |off: &str, band: &str, uncertainty: Option<&str>, days, soak: &str, open: bool| {
-        Rank::of(
-            &x(off),
-            &x(band),
-            uncertainty.map(x),
-            days,
-            Some(x(soak)),
-            open,
-        )
-    };
+    let rank =
+        |off: &str, band: &str, uncertainty: Option<&str>, days, soak: &str, open: bool| Rank {
+            tens_off_centre: whole_tens(&x(off), 0.0),
+            widest_band_percent: x(band).rounded_decimals(1),
+            expanded_uncertainty: uncertainty.map(x).into(),
+            days_to_expiry: Known::from(days),
+            soak_minutes: Known::Figure(x(soak)),
+            must_be_opened: open,
+        };
     let ascending = [
         rank("0", "9", Some("9"), Some(9), "9", true),
         rank("10", "2.04", Some("0.4"), Some(5), "10", false),
@@ -319,7 +318,9 @@ fn tens_are_counted_exactly() {
         ("99.99", 9),
         ("100", 10),
     ] {
-        assert_eq!(whole_tens(&x(percent)), tens, "{percent}");
+        for guess in [0.0, 9.999, 10.0, 55.0, 100.0, 1e9, f64::NAN] {
+            assert_eq!(whole_tens(&x(percent), guess), tens, "{percent}");
+        }
     }
 }
 
@@ -349,13 +350,19 @@ proptest! {
         let Some(zones) = rig.points(&reference, &terms()) else {
             // Nothing was overlooked.
             prop_assert!(rig.miss(&reference, &terms()).is_some());
+            prop_assert_eq!(rig.best(&reference, &terms()), None);
             return Ok(());
         };
-        let found = best(&zones).unwrap();
+        let quick = rig.best(&reference, &terms()).unwrap();
+        let found: Vec<&Point> = quick.iter().collect();
+        prop_assert_eq!(&found, &best(&zones).unwrap());
+        let (off, band) = worst(&quick);
+        let rank = Rank::of(&quick, None, None, None, false);
+        prop_assert_eq!(rank.tens_off_centre, whole_tens(&off, 0.0));
+        prop_assert_eq!(rank.widest_band_percent, band.rounded_decimals(1));
         let key = |points: &[&Point]| {
-            let (off, band) = worst(points.iter().copied());
             let speeds: Vec<Exact> = points.iter().map(|point| point.speed_rpm.clone()).collect();
-            (Rank::of(&off, &band, None, None, None, false), speeds)
+            (Rank::of(points.iter().copied(), None, None, None, false), speeds)
         };
         for choice in every_choice(&zones) {
             prop_assert!(key(&found) <= key(&choice));
