@@ -447,6 +447,7 @@ impl Repository {
         &self,
         paths: &[&str],
         message: &str,
+        width: usize,
     ) -> Result<Result<String, String>, SourceError> {
         let full: Vec<String> = paths
             .iter()
@@ -463,6 +464,8 @@ impl Repository {
                     command.env_remove(variable);
                 }
             }
+            // What the hook says goes to the same terminal.
+            command.env("COLUMNS", width.to_string());
             command.args(arguments).arg("--").args(&full);
             command.output().map_err(no_git)
         };

@@ -2,7 +2,7 @@
 
 use super::bench::{Bench, standing};
 use crate::cli::ask::{Asked, Asker, Question, Tone};
-use crate::cli::here::{self, Here};
+use crate::cli::here::Here;
 use crate::cli::{End, amend, new, output};
 use crate::finding::Severity;
 use crate::parse::edit::{quoted, with_row};
@@ -68,7 +68,7 @@ pub(super) fn commit(
         }
         return Ok(End::Fine);
     }
-    match repository.commit_files(paths, message)? {
+    match repository.commit_files(paths, message, asker.style.width)? {
         Ok(said) => {
             if !said.is_empty() {
                 output::say(&format!("{said}\n"));
@@ -93,11 +93,13 @@ pub(super) fn commit(
 fn uncommitted(bench: &Bench, repository: &Repository, paths: &[String]) -> Asked<Vec<String>> {
     let mut found = Vec::new();
     for path in paths {
-        if bench.disk.what(path)?.is_none() {
+        let Some(bytes) = bench.disk.read(path)? else {
             continue;
-        }
-        let held = here::committed(repository, path)?.contains(path);
-        if !held || here::edited(repository, path)?.contains(path) {
+        };
+        let name = format!("HEAD:{}{path}", repository.prefix);
+        let held = repository.ask(&["rev-parse", "--verify", "--quiet", &name]);
+        let held = held.map(|id| String::from_utf8_lossy(&id).trim().to_owned());
+        if held.ok() != Some(repository.kept_id(path, &bytes)?) {
             found.push(path.clone());
         }
     }

@@ -1,7 +1,7 @@
 //! The check, asked for in the order of the work: who, what, level, zero, soak, points.
 
 use super::bench::{Bench, figure};
-use super::finish::{finish, rest};
+use super::finish::{finish, late, rest, void};
 use super::offers::{Offer, offers};
 use super::points::points;
 use super::told::{NOTHING, Options, tell_findings, words_of};
@@ -46,6 +46,8 @@ pub(super) fn dialogue(bench: &Rc<Bench>, asker: &mut Asker) -> Asked<Ended> {
         // Spoiled on the way: it is kept as far as it came.
         Err(Stop::Void) => {
             asker.may_void = false;
+            void(asker, &mut check)?;
+            late(bench, asker, &mut check)?;
             if check
                 .points
                 .last()

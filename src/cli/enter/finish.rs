@@ -22,13 +22,19 @@ use crate::source::SourceError;
 use jiff::civil::Date;
 use std::rc::Rc;
 
-/// Late entries, deviations that the policy allows, and a note.
-pub(super) fn rest(bench: &Bench, asker: &mut Asker, check: &mut CheckText) -> Asked<()> {
+/// Why it is entered days after it was performed.
+pub(super) fn late(bench: &Bench, asker: &mut Asker, check: &mut CheckText) -> Asked<()> {
     if entered_late(bench, check) || asker.answers.has("late_reason") {
         let question = Question::new("late_reason", "Why is it entered only now?")
             .help("a check entered days after it was performed says why");
         check.late_reason = Some(asker.ask(&question, not_blank)?);
     }
+    Ok(())
+}
+
+/// Late entries, deviations that the policy allows, and a note.
+pub(super) fn rest(bench: &Bench, asker: &mut Asker, check: &mut CheckText) -> Asked<()> {
+    late(bench, asker, check)?;
     let Some(rehearsed) = bench.rehearse(check)? else {
         return Ok(());
     };
@@ -189,7 +195,7 @@ pub(super) fn finish(bench: &Rc<Bench>, asker: &mut Asker, mut check: CheckText)
     }
 }
 
-fn void(asker: &mut Asker, check: &mut CheckText) -> Asked<()> {
+pub(super) fn void(asker: &mut Asker, check: &mut CheckText) -> Asked<()> {
     let causes = words_of(&[
         (VoidCause::Procedure, "something went wrong in the doing"),
         (
