@@ -701,6 +701,8 @@ fn the_bench_sheet_stands_in_working_order() {
             "Bench sheet of 2026-03-02: checks due today",
             "3 beakers serve 3 instruments; fewer would not do.",
             "Beaker 1: K-2 at 25.0 \u{b0}C, bottle 1; soak 120 min; 500 mL in all",
+            "  reference ",
+            "; expires in ",
             "VM-3: never checked",
             "burn",
         ],

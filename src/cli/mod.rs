@@ -36,7 +36,7 @@ use crate::source::SourceError;
 use crate::source::disk::Disk;
 use clap::{Args, Parser, Subcommand};
 use jiff::civil::Date;
-use std::io::Write;
+use std::io::{IsTerminal, Write};
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -357,18 +357,25 @@ pub fn main() -> ExitCode {
 
 /// Something beside a report that only programs read.
 pub(crate) fn warn(message: &str) {
-    let _ = writeln!(
-        std::io::stderr(),
-        "shearbook: {}",
-        crate::report::printable(message)
-    );
+    say_aside("shearbook: ", message);
 }
 
 fn complain(message: &str, help: &str) {
-    let _ = writeln!(
-        std::io::stderr(),
-        "shearbook: {}\n  next: {}",
-        crate::report::printable(message),
-        crate::report::printable(help)
-    );
+    say_aside("shearbook: ", message);
+    say_aside("  next: ", help);
+}
+
+/// A line to standard error; a terminal gets it broken between words.
+fn say_aside(before: &str, text: &str) {
+    let text = crate::report::printable(text);
+    let mut out = std::io::stderr().lock();
+    let _ = match out.is_terminal() {
+        true => {
+            let width =
+                terminal_size::terminal_size().map_or(80, |(width, _)| usize::from(width.0));
+            let text = crate::report::wrapped(&text, width.clamp(40, 120), before, "    ");
+            out.write_all(text.as_bytes())
+        }
+        false => writeln!(out, "{before}{text}"),
+    };
 }

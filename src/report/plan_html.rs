@@ -192,20 +192,29 @@ fn boxes(line: &Line<'_>) -> Markup {
     }
 }
 
+/// Places to write into, each behind its word.
+fn blanks(words: &[&str]) -> Markup {
+    html! {
+        p {
+            @for what in words {
+                (what) " " span.blank {} " "
+            }
+        }
+    }
+}
+
 fn group(number: usize, beaker: &Beaker<'_>) -> Markup {
     html! {
         section {
             h2 { (text(&plan_sheet::beaker(number, beaker))) }
-            p {
-                @for what in ["bath", "thermometer", "in the bath since", "date"] {
-                    (what) " " span.blank {} " "
-                }
-            }
+            p { (text(&plan_sheet::value(beaker))) }
+            (blanks(&["bath", "thermometer", "in the bath since", "date"]))
             @for line in &beaker.lines {
                 div.line {
                     h3 { (text(&plan_sheet::who(line))) }
                     p { (text(&fitted(line.choice.geometry))) }
                     @if let Some(apart) = plan_sheet::apart(beaker, line) { p { (text(&apart)) } }
+                    (blanks(&["level", "zero %", "gap or guard", "to the mark, no bubbles", "vessel", "occasion", "first reading at"]))
                     (boxes(line))
                     (remarks(&line.remarks))
                 }

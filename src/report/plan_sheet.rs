@@ -1,7 +1,7 @@
 //! The bench sheet for people: beaker by beaker, in working order.
 
 use super::cautions::cautions;
-use super::plan_text::{choice_plain, fitted, points, spoken, take_care};
+use super::plan_text::{certified, choice_plain, fitted, points, spoken, take_care};
 use super::table::plural;
 use super::{printable, wrapped};
 use crate::fleet::plan::figure;
@@ -83,6 +83,15 @@ pub(super) fn beaker(number: usize, beaker: &Beaker<'_>) -> String {
     )
 }
 
+/// What the fluid's certificate says, and how long it may be used.
+pub(super) fn value(beaker: &Beaker<'_>) -> String {
+    // It is the same for every instrument at the beaker.
+    let first = beaker.lines.first().map(|line| certified(&line.choice));
+    first
+        .map(|(reference, expires)| format!("{reference}; {expires}"))
+        .unwrap_or_default()
+}
+
 /// Who, in what state, since or until when, and where it stands.
 pub(super) fn who(line: &Line<'_>) -> String {
     let member = line.member;
@@ -124,6 +133,7 @@ pub fn render(benched: &Benched<'_>, width: usize) -> String {
     for (index, one) in sheet.beakers.iter().enumerate() {
         text += "\n";
         text += &wrapped(&printable(&beaker(index + 1, one)), width, "", "  ");
+        text += &wrapped(&value(one), width, "  ", "  ");
         for line in &one.lines {
             text += &wrapped(&printable(&who(line)), width, "  ", "    ");
             text += &wrapped(

@@ -103,6 +103,12 @@ pub(super) fn fitted(geometry: &Geometry) -> String {
 
 /// The reference, how well it is known, how long it must stand, and how long it may be used.
 pub(super) fn reference(choice: &Choice<'_>) -> String {
+    let (reference, expires) = certified(choice);
+    format!("{reference}; {}; {expires}", soak(choice))
+}
+
+/// The reference with how well it is known, and how long it may be used.
+pub(super) fn certified(choice: &Choice<'_>) -> (String, String) {
     let uncertainty = choice.expanded_uncertainty_percent.as_ref();
     let uncertainty = uncertainty
         .map(|percent| {
@@ -112,15 +118,16 @@ pub(super) fn reference(choice: &Choice<'_>) -> String {
             )
         })
         .unwrap_or_default();
-    let expires = match choice.days_to_expiry {
-        0 => "expires today".to_owned(),
-        1 => "expires tomorrow".to_owned(),
-        days => format!("expires in {days} days"),
-    };
-    format!(
-        "reference {} mPa.s{uncertainty}; {}; {expires}",
-        figure(&choice.reference_mpa_s),
-        soak(choice)
+    (
+        format!(
+            "reference {} mPa.s{uncertainty}",
+            figure(&choice.reference_mpa_s)
+        ),
+        match choice.days_to_expiry {
+            0 => "expires today".to_owned(),
+            1 => "expires tomorrow".to_owned(),
+            days => format!("expires in {days} days"),
+        },
     )
 }
 

@@ -201,23 +201,18 @@ impl Asker {
             true => None,
             false => terminal::Terminal::new(style.colour),
         };
-        Some(Asker {
-            mouth: drawn.map_or(Mouth::Lines, |terminal| Mouth::Drawn(Box::new(terminal))),
-            answers,
-            style,
-            going_through: false,
-            told: BTreeSet::new(),
-            unheard: Vec::new(),
-            may_void: false,
-            goes_back: false,
-            heard: Vec::new(),
-        })
+        let mouth = drawn.map_or(Mouth::Lines, |terminal| Mouth::Drawn(Box::new(terminal)));
+        Some(Asker::new(mouth, style, answers))
     }
 
     /// Nobody: a file answers.
     pub(super) fn of_file(style: Style, answers: Answers) -> Asker {
+        Asker::new(Mouth::None, style, answers)
+    }
+
+    fn new(mouth: Mouth, style: Style, answers: Answers) -> Asker {
         Asker {
-            mouth: Mouth::None,
+            mouth,
             answers,
             style,
             going_through: false,
