@@ -3,9 +3,9 @@
 use super::template::typed;
 use super::{Common, Trouble};
 use crate::book::Book;
-use crate::source::SourceError;
 use crate::source::disk::Disk;
 use crate::source::git::Repository;
+use crate::source::{Source, SourceError};
 use crate::text::nearest;
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
@@ -149,6 +149,25 @@ pub(super) fn edited(repository: &Repository, path: &str) -> Result<BTreeSet<Str
         &spec,
     ])?;
     Ok(paths(repository, &listed))
+}
+
+/// Those of the files that git does not hold as they are in the folder.
+pub(super) fn uncommitted(
+    disk: &Disk,
+    repository: &Repository,
+    paths: &[String],
+) -> Result<Vec<String>, SourceError> {
+    let mut found = Vec::new();
+    for path in paths {
+        if disk.what(path)?.is_none() {
+            continue;
+        }
+        let held = committed(repository, path)?.contains(path);
+        if !held || edited(repository, path)?.contains(path) {
+            found.push(path.clone());
+        }
+    }
+    Ok(found)
 }
 
 fn paths(repository: &Repository, listed: &[u8]) -> BTreeSet<String> {

@@ -12,7 +12,6 @@ use crate::record::person::Duty;
 use crate::report::wrapped;
 use crate::rules::{Wanted, run as judge};
 use crate::source::Source;
-use crate::source::git::Repository;
 use crate::source::overlay::Overlay;
 use std::collections::BTreeSet;
 
@@ -26,7 +25,7 @@ pub(super) fn commit(
 ) -> Asked<End> {
     let here = Here::of(&bench.common, &bench.disk);
     let beside = match &bench.repository {
-        Some(repository) => uncommitted(bench, repository, rests_on)?,
+        Some(repository) => here::uncommitted(&bench.disk, repository, rests_on)?,
         None => Vec::new(),
     };
     let paths: Vec<&str> = paths
@@ -87,21 +86,6 @@ pub(super) fn commit(
             Ok(End::Refused)
         }
     }
-}
-
-/// Those of the files that git does not hold as they are in the folder.
-fn uncommitted(bench: &Bench, repository: &Repository, paths: &[String]) -> Asked<Vec<String>> {
-    let mut found = Vec::new();
-    for path in paths {
-        if bench.disk.what(path)?.is_none() {
-            continue;
-        }
-        let held = here::committed(repository, path)?.contains(path);
-        if !held || here::edited(repository, path)?.contains(path) {
-            found.push(path.clone());
-        }
-    }
-    Ok(found)
 }
 
 /// After a failure: repeat it with everything checked, then quarantine.
