@@ -269,6 +269,19 @@ fn a_tired_cell_is_refused_by_its_name() {
             "is blank, and every check needs its day",
         ),
         (";09:00;VM-1", ";25:00;VM-1", "B2", "no time of day"),
+        (";09:00;VM-1", ";9.4;VM-1", "B2", "may be 09:04 or 09:40"),
+        (
+            "02.03.2026;09:00",
+            "02.03.2026 08:15;09:00",
+            "B2",
+            "the times are 09:00 and 08:15",
+        ),
+        (
+            "02.03.2026;09:00",
+            "02.03.2026;05.03.2026 09:00",
+            "B2",
+            "the days are 2026-03-05 and 2026-03-02",
+        ),
         (";09:00;VM-1", ";;VM-1", "A2", "a day without a time"),
         ("VM-1", "VM-9", "C2", "there is no instrument VM-9"),
         ("J. N.", "X. Y.", "F2", "there is no person X. Y."),
@@ -367,6 +380,18 @@ fn a_map_that_does_not_fit_is_told_with_its_line() {
             "value = \"found\"",
             "\"found\"",
             "did you mean as-found?",
+        ),
+        (
+            "\"Soak from\"",
+            "\"Time\"",
+            "soak_started",
+            "column B is named for time and for soak_started",
+        ),
+        (
+            "unit = \"cP\"",
+            "unit = \"Pa.s\"",
+            "unit = \"Pa.s\"",
+            "the map says Pa.s, and the heading \"Viscosity cP\" says cP",
         ),
         (
             "\"Lot\" }",
@@ -1168,6 +1193,10 @@ fn a_sample_begins_a_map_and_settles_nothing_silently() {
             "operator = { column = \"Who\" }",
             "operator = { column = \"Who\", values = { \"J. N.\" = \"op-01\" } }",
         ),
+        (
+            "soak_started =\nsoak_minutes =\n",
+            "soak_started = { column = \"Soak from\" }\n",
+        ),
         ("thermometer =\n", "thermometer = { value = \"TH-1\" }\n"),
         ("#bottle =\n", "bottle = { value = \"1\" }\n"),
         ("occasion =\n", "occasion = { value = \"scheduled\" }\n"),
@@ -1231,6 +1260,31 @@ fn a_sample_leaves_open_what_it_cannot_know() {
         "{map}"
     );
     assert!(map.contains("decimal_mark = \".\"\n"), "{map}");
+    // A soak has a time, who reviewed is not who ran it, and a torque is no temperature.
+    let map = begun(
+        "e.csv",
+        b"Date/Time,Soak time,Reviewed by,Operator,T (%),Bath temp,Unit\n2026-03-02 09:00,2:20,op-02,op-01,19.4,25.00,VM-1\n",
+    );
+    for line in [
+        "date = { column = \"Date/Time\" }",
+        "\n#time =\n",
+        "\nsoak_started =\nsoak_minutes =\n",
+        "operator = { column = \"Operator\" }",
+        "\n#bath =  # column F?",
+        "\ntemperature =  # column F?",
+    ] {
+        assert!(map.contains(line), "no {line} in {map}");
+    }
+    assert!(!map.contains("\"Reviewed by\""), "{map}");
+    assert!(!map.contains("\"T (%)\""), "{map}");
+    let map = begun(
+        "f.csv",
+        b"Date,Time,Soak (min)\n2026-03-02,09:00,70\n2026-03-03,09:00,70\n",
+    );
+    assert!(
+        map.contains("#soak_started =\nsoak_minutes = { column = \"Soak (min)\" }"),
+        "{map}"
+    );
     let map = begun("c.csv", b"one\ntwo\n");
     assert!(
         map.contains("separator =\n") && map.contains("heading_rows =\n"),
@@ -1316,4 +1370,228 @@ fn a_fact_with_errors_keeps_its_checks_back() {
         "{told:?}"
     );
     assert!(!scratch.path("checks").exists());
+}
+
+#[test]
+fn a_place_for_a_reading_that_is_blank_is_no_reading() {
+    let scratch = Scratch::book();
+    // Its speed is printed on the form, and its temperature is that of all readings.
+    let printed = format!(
+        "<row r=\"11\">{}{}</row>",
+        cell("A11", "100", Some(0)),
+        cell("D11", "25", Some(3))
+    );
+    let map = FORM.to_owned()
+        + "\n[[point]]\nspeed_rpm = { cell = \"A11\" }\ntorque_percent = { cell = \"B11\" }\nviscosity = { cell = \"C11\", unit = \"mPa.s\" }\ntemperature = { cell = \"D11\", unit = \"C\" }\n";
+    let bytes = workbook(false, &[("March", &form("46083", &printed))]);
+    let done = import(&scratch, bytes, &map, &["--write"]).ends(0);
+    assert!(
+        done.out.contains("1 check written: 1 pass."),
+        "{}",
+        done.out
+    );
+    let check = scratch.read(FIRST);
+    assert_eq!(check.matches("[[point]]").count(), 3, "{check}");
+    assert!(!check.contains("speed_rpm = 100"), "{check}");
+}
+
+#[test]
+fn midnight_in_a_date_cell_is_a_day_without_a_time() {
+    let scratch = Scratch::book();
+    let without = FORM.replace("time = { cell = \"B2\" }\n", "");
+    let midnight =
+        form("46083", "").replace(&cell("B1", "46083", Some(1)), &cell("B1", "46083", Some(2)));
+    let bytes = workbook(false, &[("March", &midnight)]);
+    let done = import(&scratch, &bytes, &without, &["--write", "--format", "json"]).ends(1);
+    let told = refused(&document(&done));
+    assert!(
+        told[0].0 == "B1" && told[0].1.contains("is a day without a time"),
+        "{told:?}"
+    );
+    let stated = without.replace("[check]", "[read]\ntime_of_day = \"12:00\"\n\n[check]");
+    import(&scratch, &bytes, &stated, &["--write"]).ends(0);
+    let check = scratch.read("checks/2026/VM-1/2026-03-02-1200.toml");
+    assert!(check.contains("12:00 stands for it"), "{check}");
+    // A time of its own counts.
+    let scratch = Scratch::book();
+    import(&scratch, &bytes, FORM, &["--write"]).ends(0);
+    assert!(scratch.path(FIRST).exists());
+}
+
+#[test]
+fn a_soak_may_be_told_in_hours_and_minutes() {
+    let scratch = Scratch::book();
+    let map = MAP.replace("soak_started =", "soak_minutes =");
+    let text = sheet(&[&SOUND.replace("07:50", "1:10")]);
+    import(&scratch, text, &map, &["--write"]).ends(0);
+    let check = scratch.read(FIRST);
+    assert!(
+        check.contains("soak_started = 2026-03-02T07:50:00\n"),
+        "{check}"
+    );
+}
+
+#[test]
+fn a_reason_names_the_row_of_its_cell_and_few_others() {
+    let scratch = Scratch::book();
+    let warm = SOUND.replace("97,0;485,0;25,00", "97,0;485,0;25,61");
+    let done = import(&scratch, sheet(&[&warm]), MAP, &["--format", "json"]).ends(1);
+    let told = document(&done)["refused"][0].clone();
+    assert_eq!(
+        (told["cell"].as_str(), told["row"].as_u64()),
+        (Some("J4"), Some(4)),
+        "{told}"
+    );
+    let both = SOUND.to_owned() + FAILING;
+    let text = sheet(&[&both.repeat(5)]);
+    let done = import(&scratch, text, MAP, &["--format", "json"]).ends(1);
+    let told = refused(&document(&done));
+    assert!(
+        told[0]
+            .1
+            .contains("row 8, row 14, row 20 and 1 more give the same instrument and minute"),
+        "{told:?}"
+    );
+}
+
+#[test]
+fn a_blank_means_the_same_as_above_but_not_what_is_left_out() {
+    let scratch = Scratch::book();
+    let map = MAP
+        .replace(
+            "date = { column = \"Date\" }",
+            "date = { column = \"Date\", fill_down = true }",
+        )
+        .replace(
+            "[read]",
+            "[[skip]]\ncolumn = \"Time\"\nstarts_with = [\"mean\"]\n\n[read]",
+        );
+    let lines: Vec<&str> = SOUND.lines().collect();
+    let blank = |line: &str| line.replace("02.03.2026", "") + "\n";
+    let text = sheet(&[
+        lines[0],
+        "\n",
+        &blank(lines[1]),
+        "07.03.2026;mean;;;;;;;;;;;\n",
+        &blank(lines[2]),
+    ]);
+    let done = import(&scratch, &text, &map, &["--write"]).ends(0);
+    assert!(
+        done.out.contains("VM-1/2026-03-02-0900  pass  rows 2 to 5"),
+        "{}",
+        done.out
+    );
+    // Above the first there is nothing.
+    let text = sheet(&[&SOUND.replace("02.03.2026", "")]);
+    let done = import(&scratch, &text, &map, &["--format", "json"]).ends(1);
+    let told = refused(&document(&done));
+    assert!(
+        told[0].0 == "A2" && told[0].1.contains("every check needs its day"),
+        "{told:?}"
+    );
+}
+
+#[test]
+fn a_sheet_that_grew_or_was_saved_anew_brings_what_is_new() {
+    let scratch = Scratch::book();
+    import(&scratch, sheet(&[SOUND]), MAP, &["--write"]).ends(0);
+    let before = scratch.read(FIRST);
+    // One more check above it, and other line ends.
+    let grown = sheet(&[FAILING, SOUND]).replace('\n', "\r\n");
+    let done = import(&scratch, grown, MAP, &["--write"]).ends(0);
+    for words in ["1 check written: 1 fail.", "1 check imported already"] {
+        assert!(done.out.contains(words), "no {words} in {}", done.out);
+    }
+    assert_eq!(scratch.read(FIRST), before);
+
+    // What differs from the book is never passed over.
+    let told = |text: &str, map: &str| {
+        let done = import(&scratch, text, map, &["--write", "--format", "json"]).ends(1);
+        refused(&document(&done))
+    };
+    let map = MAP.replace("bottle = { value = \"1\" }", "bottle = { value = \"2\" }");
+    let other = told(&sheet(&[SOUND]), &map);
+    assert!(
+        other[0]
+            .1
+            .contains("there bottle is \"1\", where it is \"2\" by this map"),
+        "{other:?}"
+    );
+    let other = told(
+        &sheet(&[&SOUND.replacen("48,5;485,0", "48,6;486,0", 1)]),
+        MAP,
+    );
+    assert!(
+        other[0].0 == "H3"
+            && other[0].1.contains(
+                "point 2, torque_percent is 48.5, where it is 48.6 by this map; 1 more key differs"
+            ),
+        "{other:?}"
+    );
+    let map = MAP.replace("zero_percent = { column = \"Zero\" }\n", "");
+    let other = told(&sheet(&[SOUND]), &map);
+    assert!(
+        other[0]
+            .1
+            .contains("preparation, zero_percent is 0.0, where it is nothing by this map"),
+        "{other:?}"
+    );
+    assert_eq!(scratch.read(FIRST), before);
+}
+
+#[test]
+fn what_the_checks_name_and_git_lacks_is_added_beside_them() {
+    let scratch = Scratch::book();
+    scratch.edit(
+        "people/op-01.toml",
+        "format = 1\n",
+        "format = 1\nnote = \"back\"\n",
+    );
+    let bath = scratch.read("baths/WB-1.toml").replace("WB-1", "WB-2");
+    scratch.write("baths/WB-2.toml", bath);
+    let map = MAP.replace("[[point]]", "bath = { value = \"WB-2\" }\n\n[[point]]");
+    let done = import(&scratch, sheet(&[SOUND, FAILING]), &map, &["--write"]).ends(0);
+    let next = done.out.split("Next").last().unwrap();
+    let added: Vec<&str> = next
+        .lines()
+        .filter_map(|line| line.trim().strip_prefix("git add "))
+        .collect();
+    assert_eq!(
+        added,
+        ["checks", "baths/WB-2.toml", "people/op-01.toml"],
+        "{}",
+        done.out
+    );
+}
+
+#[test]
+fn reviews_that_are_overdue_are_told_once() {
+    let scratch = Scratch::book();
+    scratch.edit(
+        "policies/P-1.toml",
+        "[review]\nrequired = false",
+        "[review]\nrequired = true",
+    );
+    for (format, line) in [
+        ("text", "The reviews of 2 checks are overdue"),
+        ("plain", "The reviews of 2 checks are overdue"),
+    ] {
+        let done = import(
+            &scratch,
+            sheet(&[SOUND, FAILING]),
+            MAP,
+            &["--format", format],
+        )
+        .ends(0);
+        assert!(done.out.contains(line), "{}", done.out);
+        assert_eq!(
+            done.out.matches("review-missing").count(),
+            1,
+            "{}",
+            done.out
+        );
+    }
+    let done = import(&scratch, sheet(&[SOUND]), MAP, &["--format", "json"]).ends(0);
+    let told = document(&done)["checks"][0]["warnings"].to_string();
+    assert!(told.contains("review-missing"), "{told}");
 }

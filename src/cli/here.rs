@@ -3,9 +3,9 @@
 use super::template::typed;
 use super::{Common, Trouble};
 use crate::book::Book;
-use crate::source::SourceError;
 use crate::source::disk::Disk;
 use crate::source::git::Repository;
+use crate::source::{Source, SourceError};
 use crate::text::nearest;
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
@@ -149,6 +149,27 @@ pub(super) fn edited(repository: &Repository, path: &str) -> Result<BTreeSet<Str
         &spec,
     ])?;
     Ok(paths(repository, &listed))
+}
+
+/// Those of the files that git does not hold as they are in the folder.
+pub(super) fn uncommitted(
+    disk: &Disk,
+    repository: &Repository,
+    paths: &[String],
+) -> Result<Vec<String>, SourceError> {
+    let mut found = Vec::new();
+    for path in paths {
+        let Some(bytes) = disk.read(path)? else {
+            continue;
+        };
+        let name = format!("HEAD:{}{path}", repository.prefix);
+        let held = repository.ask(&["rev-parse", "--verify", "--quiet", &name]);
+        let held = held.map(|id| String::from_utf8_lossy(&id).trim().to_owned());
+        if held.ok() != Some(repository.kept_id(path, &bytes)?) {
+            found.push(path.clone());
+        }
+    }
+    Ok(found)
 }
 
 fn paths(repository: &Repository, listed: &[u8]) -> BTreeSet<String> {

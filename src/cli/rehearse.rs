@@ -4,11 +4,11 @@ use super::{Common, Trouble, seal};
 use crate::book::Book;
 use crate::book::computed::Expected;
 use crate::finding::Finding;
-use crate::parse::layout::{Slot, slot};
+use crate::parse::layout::{Slot, check_path, slot};
 use crate::parse::parse;
 use crate::record::Kind;
 use crate::record::check::Check;
-use crate::rules::{Wanted, run as judge};
+use crate::rules::{Wanted, names_of, run as judge};
 use crate::source::Source;
 use crate::source::overlay::Overlay;
 use std::collections::BTreeMap;
@@ -21,6 +21,19 @@ pub(super) struct Rehearsed {
     pub(super) figures: Option<Expected>,
     /// At the check itself, in order.
     pub(super) findings: Vec<Finding>,
+}
+
+impl Rehearsed {
+    /// The files that the check names.
+    pub(super) fn names(&self) -> Vec<String> {
+        let parsed = parse::<Check>(&self.path, self.text.clone().into_bytes());
+        let Some(check) = parsed.ok().and_then(|parsed| parsed.record) else {
+            return Vec::new();
+        };
+        let mut names = names_of(&check);
+        names.extend(check.repeats.as_deref().and_then(check_path));
+        names
+    }
 }
 
 /// Seals checks, given by path and text, and judges them together over what is there.

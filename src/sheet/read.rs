@@ -87,7 +87,7 @@ impl Unit {
     }
 
     /// The same size under another name.
-    fn is(self, other: Unit) -> bool {
+    pub fn is(self, other: Unit) -> bool {
         let of_one_size = |unit| matches!(unit, Unit::MilliPascalSecond | Unit::Centipoise);
         self == other || (of_one_size(self) && of_one_size(other))
     }
@@ -609,6 +609,41 @@ fn day(year: &str, month: &str, day: &str, habits: &Habits) -> Result<Date, Unfi
     Date::new(year, month, day).map_err(|_| no_day())
 }
 
+/// The units that a heading names.
+pub fn units(heading: &str) -> impl Iterator<Item = Unit> {
+    let words =
+        heading.split(|letter: char| letter.is_whitespace() || "()[]{},/:".contains(letter));
+    words.filter_map(Unit::named)
+}
+
+/// The seconds of a duration in hours and minutes, `1:10` or `1:10:00`; `None` where the cell is no such thing.
+pub fn duration(cell: &Cell) -> Option<u32> {
+    let text = match cell {
+        Cell::Moment(Moment {
+            date: None,
+            time: Some(time),
+            ..
+        }) => time.strftime("%H:%M:%S").to_string(),
+        Cell::Text(text) => squeezed(text),
+        _ => return None,
+    };
+    let mut parts = text.split(':');
+    let number = |part: &str, longest: usize| -> Option<u32> {
+        let digits = part.bytes().all(|digit| digit.is_ascii_digit());
+        let fit = digits && (1..=longest).contains(&part.len());
+        part.parse().ok().filter(|_| fit)
+    };
+    let hours = number(parts.next()?, 3)?;
+    let sixtieth = |part: &str| number(part, 2).filter(|value| *value < 60 && part.len() == 2);
+    let minutes = sixtieth(parts.next()?)?;
+    let seconds = match parts.next() {
+        Some(seconds) => sixtieth(seconds)?,
+        None => 0,
+    };
+    let whole = parts.next().is_none();
+    whole.then_some(hours * 3600 + minutes * 60 + seconds)
+}
+
 /// `9:42`, `09:42:30`, `9.42`, `9:42 pm`.
 pub fn clock_time(text: &str) -> Result<Time, Unfit> {
     let no_time = || Unfit {
@@ -647,6 +682,13 @@ pub fn clock_time(text: &str) -> Result<Time, Unfit> {
         _ => return Err(no_time()),
     };
     let hour = number(hour).ok_or_else(no_time)?;
+    // A spreadsheet that took 9.40 for a figure shows 9.4.
+    if minute.len() == 1 && clock.contains('.') && !clock.contains(':') {
+        return unfit(
+            format!("may be {hour:02}:0{minute} or {hour:02}:{minute}0"),
+            "write the minutes in two digits, such as 09:40",
+        );
+    }
     let hour = match (afternoon, hour) {
         (None, hour) => hour,
         (Some(false), 12) => 0,
@@ -877,8 +919,29 @@ pub(super) mod tests {
             |text: &str| time(&cell(text), &Habits::default()).map(|moment| moment.to_string());
         assert_eq!(read("9.42").as_deref(), Ok("09:42"));
         assert_eq!(read("9:42").as_deref(), Ok("09:42"));
+        assert_eq!(read("9.04").as_deref(), Ok("09:04"));
+        let refused = read("9.4").expect_err("either");
+        assert_eq!(refused.why, "may be 09:04 or 09:40");
         let refused = read("3").expect_err("no time");
         assert_eq!(refused.why, "is no time of day");
+    }
+
+    #[test]
+    fn a_duration_is_told_in_hours_and_minutes() {
+        for (text, seconds) in [
+            ("1:10", Some(4_200)),
+            ("0:45:30", Some(2_730)),
+            ("26:00", Some(93_600)),
+            ("70", None),
+            ("1:7", None),
+            ("1:70", None),
+            ("1:10 pm", None),
+            ("-1:10", None),
+        ] {
+            assert_eq!(duration(&cell(text)), seconds, "{text}");
+        }
+        let clock = moment(&cell("02:20"), &Habits::default()).expect("a time");
+        assert_eq!(duration(&Cell::Moment(clock)), Some(8_400));
     }
 
     #[test]

@@ -119,7 +119,7 @@ def faults_of(schema, document):
         fewer = {name: entry for name, entry in document.items() if name != key}
         if validator.is_valid(fewer):
             yield f"a document without {key} is accepted"
-    for rows in ("points", "findings", "instruments", "amendments", "checks", "records", "series", "values", "mentions", "rests_on", "rules", "refused", "left_out"):
+    for rows in ("points", "findings", "instruments", "amendments", "checks", "records", "series", "values", "mentions", "rests_on", "rules", "refused", "choices", "left_out", "beakers", "not_planned", "buy", "not_covered"):
         for key in document[rows][0] if document.get(rows) else ():
             fewer = copy.deepcopy(document)
             del fewer[rows][0][key]
@@ -152,7 +152,7 @@ def main():
     try:
         schemas = {
             name: json.loads((arguments.root / f"schema/output/{name}.schema.json").read_text(encoding="utf-8"))
-            for name in ("findings", "show", "status", "review", "trend", "selftest", "trace", "simulate", "import")
+            for name in ("findings", "show", "status", "review", "trend", "selftest", "trace", "simulate", "import", *PLANS)
         }
         for name, schema in schemas.items():
             judge(f"{name}.schema.json", faults_of_schema(schema))

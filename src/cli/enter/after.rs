@@ -2,7 +2,7 @@
 
 use super::bench::{Bench, standing};
 use crate::cli::ask::{Asked, Asker, Question, Tone};
-use crate::cli::here::Here;
+use crate::cli::here::{self, Here};
 use crate::cli::{End, amend, new, output};
 use crate::finding::Severity;
 use crate::parse::edit::{quoted, with_row};
@@ -12,7 +12,6 @@ use crate::record::person::Duty;
 use crate::report::wrapped;
 use crate::rules::{Wanted, run as judge};
 use crate::source::Source;
-use crate::source::git::Repository;
 use crate::source::overlay::Overlay;
 use std::collections::BTreeSet;
 
@@ -26,7 +25,7 @@ pub(super) fn commit(
 ) -> Asked<End> {
     let here = Here::of(&bench.common, &bench.disk);
     let beside = match &bench.repository {
-        Some(repository) => uncommitted(bench, repository, rests_on)?,
+        Some(repository) => here::uncommitted(&bench.disk, repository, rests_on)?,
         None => Vec::new(),
     };
     let paths: Vec<&str> = paths
@@ -87,23 +86,6 @@ pub(super) fn commit(
             Ok(End::Refused)
         }
     }
-}
-
-/// Those of the files that git does not hold as they are in the folder.
-fn uncommitted(bench: &Bench, repository: &Repository, paths: &[String]) -> Asked<Vec<String>> {
-    let mut found = Vec::new();
-    for path in paths {
-        let Some(bytes) = bench.disk.read(path)? else {
-            continue;
-        };
-        let name = format!("HEAD:{}{path}", repository.prefix);
-        let held = repository.ask(&["rev-parse", "--verify", "--quiet", &name]);
-        let held = held.map(|id| String::from_utf8_lossy(&id).trim().to_owned());
-        if held.ok() != Some(repository.kept_id(path, &bytes)?) {
-            found.push(path.clone());
-        }
-    }
-    Ok(found)
 }
 
 /// After a failure: repeat it with everything checked, then quarantine.

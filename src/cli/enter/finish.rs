@@ -10,14 +10,12 @@ use crate::cli::ask::{Asked, Asker, Line, Question, Stop, Tone};
 use crate::cli::rehearse::Rehearsed;
 use crate::finding::{Finding, Severity};
 use crate::measure::judge::JudgedPoint;
-use crate::parse::layout::check_path;
 use crate::parse::parse;
 use crate::parse::write::{CheckText, DeviationText};
 use crate::record::check::{Check, Verdict, VoidCause};
 use crate::record::person::Duty;
 use crate::record::policy::ZoneName;
 use crate::report::printable;
-use crate::rules::names_of;
 use crate::source::SourceError;
 use jiff::civil::Date;
 use std::rc::Rc;
@@ -298,17 +296,6 @@ fn summary(bench: &Bench, asker: &mut Asker, check: &CheckText, rehearsed: &Rehe
     if let Some(name) = names.first() {
         asker.tell(&format!("  shearbook explain {name} tells why."));
     }
-}
-
-/// The files that a check names.
-pub(super) fn rests_on(rehearsed: &Rehearsed) -> Vec<String> {
-    let parsed = parse::<Check>(&rehearsed.path, rehearsed.text.clone().into_bytes());
-    let Some(check) = parsed.ok().and_then(|parsed| parsed.record) else {
-        return Vec::new();
-    };
-    let mut names = names_of(&check);
-    names.extend(check.repeats.as_deref().and_then(check_path));
-    names
 }
 
 /// The limits that judge a point, in words.

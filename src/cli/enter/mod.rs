@@ -180,7 +180,7 @@ fn enter(bench: &Rc<Bench>, asker: &mut Asker) -> Asked<End> {
         ),
         None => format!("Check {}: {word}", bench.instrument),
     };
-    let rests_on = finish::rests_on(&rehearsed);
+    let rests_on = rehearsed.names();
     let mut end = after::commit(bench, asker, &[&rehearsed.path], &rests_on, &what)?;
     if verdict.is_some_and(|verdict| matches!(verdict, Verdict::Fail | Verdict::ConditionalFail)) {
         let then = after::failed(bench, asker)?;

@@ -12,7 +12,7 @@ use crate::record::{Kind, Stamp, Word};
 use crate::sheet::read::{self, Unfit, squeezed};
 use crate::sheet::{Cell, Moment};
 use crate::text::nearest;
-use jiff::civil::DateTime;
+use jiff::civil::{Date, DateTime, Time};
 use jiff::{Timestamp, ToSpan};
 use std::collections::BTreeMap;
 
@@ -501,7 +501,24 @@ impl<'a> Reading<'a> {
             );
             return None;
         };
-        let (time, offset, stated, place) = match (clock, moment.time) {
+        // Spreadsheets keep a day without a time as its midnight.
+        let bare = moment.time == Some(Time::midnight()) && moment.offset_minutes.is_none();
+        let own_time = moment.time.filter(|_| !bare);
+        if let Some((clock, at)) = &clock
+            && let Some(own) = contradiction(day, own_time, clock)
+        {
+            let place = found.at.map_or(String::new(), |at| format!(" in {at}"));
+            self.say(
+                Some(at),
+                format!(
+                    "contradicts {}{place}: {own}",
+                    quoted(&told(found.cell))
+                ),
+                "put one of them right; where one is another thing, such as the day of typing, name another column in the map",
+            );
+            return None;
+        }
+        let (time, offset, stated, place) = match (clock, own_time) {
             (Some((clock, found)), _) => match clock.time {
                 Some(time) => (time, clock.offset_minutes, false, found),
                 None => {
@@ -517,9 +534,15 @@ impl<'a> Reading<'a> {
             (None, None) => match self.map.time_of_day {
                 Some(time) => (time, None, true, found.clone()),
                 None => {
+                    let why = match bare {
+                        true => {
+                            "is a day without a time, since 00:00 is what spreadsheets keep where there is none; the name of a check has its time"
+                        }
+                        false => "is a day without a time, and the name of a check has its time",
+                    };
                     self.say(
                         Some(&found),
-                        "is a day without a time, and the name of a check has its time",
+                        why,
                         "map the time of the first reading; where the sheet has none, write time_of_day = \"12:00\" under [read], which each check then says in its note",
                     );
                     return None;
@@ -619,18 +642,24 @@ impl<'a> Reading<'a> {
     fn soak(&mut self, performed: Option<&Performed>, zone: &Zone) -> Option<String> {
         const POINTER: &str = "/preparation/soak_started";
         if let Some((spec, found)) = self.found("soak_minutes") {
-            let minutes = self.figure(spec, POINTER, &found)?;
+            let seconds = match read::duration(found.cell) {
+                Some(seconds) => {
+                    self.note_place(POINTER, &found);
+                    Some(f64::from(seconds))
+                }
+                None => {
+                    let minutes = self.figure(spec, POINTER, &found)?;
+                    let minutes = minutes.parse::<f64>().ok();
+                    minutes.map(|minutes| (minutes * 60.0).round())
+                }
+            };
             let performed = performed?;
-            let seconds = minutes
-                .parse::<f64>()
-                .ok()
-                .map(|minutes| (minutes * 60.0).round());
             let seconds = seconds.filter(|seconds| (0.0..=31_536_000.0).contains(seconds));
             let Some(seconds) = seconds else {
                 self.say(
                     Some(&found),
                     "is no time that a soak takes",
-                    "write it in minutes",
+                    "write it in minutes, or as hours and minutes such as 1:10",
                 );
                 return None;
             };
@@ -716,14 +745,11 @@ impl<'a> Reading<'a> {
         };
         let (speed, torque) = (find("speed_rpm"), find("torque_percent"));
         let (viscosity, temperature) = (find("viscosity"), find("temperature"));
-        let all = [&speed, &torque, &viscosity, &temperature];
-        let stands = |found: &&Option<(&Spec, Found<'_>)>| {
+        let stands = |found: &Option<(&Spec, Found<'_>)>| {
             found.as_ref().is_some_and(|(_, found)| found.at.is_some())
         };
-        // A speed that the map states is no reading; nor is a speed that a form has printed.
-        let printed = self.map.layout != Layout::RowAReading;
-        let any = all.iter().skip(usize::from(printed)).any(stands);
-        if !any {
+        // A speed that is printed on the sheet is no reading; nor is a temperature that all readings share.
+        if !stands(&torque) && !stands(&viscosity) {
             return None;
         }
         let pointer = |key: &str| format!("/point/{index}/{key}");
@@ -800,10 +826,6 @@ impl<'a> Reading<'a> {
         if temperature_text.is_none() {
             lacks.push(format!("the temperature at {speed_text} rpm"));
         }
-        if torque_text.is_none() && viscosity_text.is_none() && shown_word.is_none() {
-            lacks.push(format!("what was shown at {speed_text} rpm"));
-            return None;
-        }
         Some(PointText {
             speed_rpm: speed_text,
             torque_percent: torque_text,
@@ -812,6 +834,22 @@ impl<'a> Reading<'a> {
             shown: shown_word,
         })
     }
+}
+
+/// What of a day and its time a cell with the time says otherwise.
+fn contradiction(day: Date, time: Option<Time>, clock: &Moment) -> Option<String> {
+    if let Some(other) = clock.date.filter(|other| *other != day) {
+        return Some(format!("the days are {other} and {day}"));
+    }
+    let minute = |time: Time| (time.hour(), time.minute());
+    let (own, other) = (time?, clock.time?);
+    (minute(own) != minute(other)).then(|| {
+        format!(
+            "the times are {} and {}",
+            other.strftime("%H:%M"),
+            own.strftime("%H:%M")
+        )
+    })
 }
 
 fn map_word<'m>(words: &'m [(String, String)], text: &str) -> Option<&'m str> {

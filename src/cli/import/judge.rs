@@ -9,9 +9,10 @@ use crate::finding::{Finding, Severity};
 use crate::parse::layout::{Slot, slot};
 use crate::parse::{Doc, Value, document};
 use crate::record::Kind;
+use crate::sheet::at;
 use crate::source::disk::Disk;
 use crate::source::{Source, SourceError, What};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Why a check counts for nothing though it is kept.
 #[derive(Clone, Debug)]
@@ -130,8 +131,9 @@ fn toml(draft: &Draft, void: Option<&Void>) -> String {
 
 fn problem(draft: &Draft, pointer: &str, why: String, help: String) -> Problem {
     let place = draft.cells.get(pointer);
+    let row = place.and_then(|(cell, _)| at(cell)).map(|at| at.row);
     Problem {
-        row: draft.row,
+        row: row.unwrap_or(draft.row),
         cell: place.map(|(cell, _)| cell.clone()),
         found: place.map(|(_, found)| found.clone()),
         why,
@@ -160,6 +162,9 @@ fn of_rule(draft: &Draft, finding: &Finding) -> Problem {
     }
 }
 
+/// The most rows that a reason names; of others it tells how many.
+const NAMED: usize = 3;
+
 /// An instrument is checked once a minute; of two such rows nobody knows which is meant.
 fn one_a_minute(drafts: Vec<Draft>, judged: &mut Judged) -> Vec<Draft> {
     let mut rows: BTreeMap<String, Vec<(Option<String>, u32)>> = BTreeMap::new();
@@ -171,9 +176,10 @@ fn one_a_minute(drafts: Vec<Draft>, judged: &mut Judged) -> Vec<Draft> {
     let mut alone = Vec::with_capacity(drafts.len());
     for draft in drafts {
         let same = rows.get(&draft.id).map(Vec::as_slice).unwrap_or_default();
-        let others: Vec<String> = same
+        let mut others: Vec<String> = same
             .iter()
             .filter(|(sheet, row)| (sheet, *row) != (&draft.sheet, draft.row))
+            .take(NAMED)
             .map(|(sheet, row)| match sheet {
                 Some(sheet) if *sheet != draft.sheet.clone().unwrap_or_default() => {
                     format!("row {row} of sheet \"{sheet}\"")
@@ -185,9 +191,18 @@ fn one_a_minute(drafts: Vec<Draft>, judged: &mut Judged) -> Vec<Draft> {
             alone.push(draft);
             continue;
         }
+        let more = same.len().saturating_sub(1 + others.len());
+        if more > 0 {
+            others.push(format!("{more} more"));
+        }
+        let give = if others.len() == 1 { "gives" } else { "give" };
+        let last = others.pop().unwrap_or_default();
+        let named = match others.is_empty() {
+            true => last,
+            false => format!("{} and {last}", others.join(", ")),
+        };
         let why = format!(
-            "{} gives the same instrument and minute, {}",
-            others.join(" and "),
+            "{named} {give} the same instrument and minute, {}",
             draft.id
         );
         let help = "put the time of one of them right; where both rows are one check, let session leave out what differs; where the sheet has no times, two checks of one day need them";
@@ -275,19 +290,16 @@ fn not_there_yet(
         let known = came.as_ref().and_then(|came| brought.get(came));
         let there = disk.what(&draft.path)?.is_some();
         match known {
-            Some(id) if *id == draft.id => judged.already.push(draft),
+            _ if there => match beside(disk, &draft)? {
+                None => judged.already.push(draft),
+                Some(problem) => judged.refused.push(Turned {
+                    draft,
+                    problems: vec![problem],
+                }),
+            },
             Some(id) => {
                 let why = format!("this row is in the book already, as {id}");
                 let help = "a map that reads another time or instrument makes another check of it; where the first is wrong, amend it";
-                let problems = vec![problem(&draft, "/performed", why, help.to_owned())];
-                judged.refused.push(Turned { draft, problems });
-            }
-            None if there => {
-                let why = format!(
-                    "{} is there already, and not from this row of this file",
-                    draft.path
-                );
-                let help = "where it is the same check, leave this row out with [[skip]]; else put the time right";
                 let problems = vec![problem(&draft, "/performed", why, help.to_owned())];
                 judged.refused.push(Turned { draft, problems });
             }
@@ -295,6 +307,101 @@ fn not_there_yet(
         }
     }
     Ok(new)
+}
+
+/// Why a check cannot be what stands at its path; `None` where an earlier run wrote the same.
+fn beside(disk: &Disk, draft: &Draft) -> Result<Option<Problem>, Trouble> {
+    let doc = |bytes| document(&draft.path, bytes);
+    let stands = disk.read(&draft.path)?.and_then(doc);
+    let file = |doc: &Doc| match &doc.root.get("/origin/file")?.value {
+        Value::Text(text) => Some(text.to_string()),
+        _ => None,
+    };
+    let here = draft.text.origin.as_ref().map(|origin| origin.file.clone());
+    let stands = stands.filter(|doc| file(doc).is_some() && file(doc) == here);
+    let (Some(stands), Some(would)) = (stands, doc(draft.text.to_toml().into_bytes())) else {
+        let why = format!("{} is there already, and not from this file", draft.path);
+        let help =
+            "where it is the same check, leave this row out with [[skip]]; else put the time right";
+        return Ok(Some(problem(draft, "/performed", why, help.to_owned())));
+    };
+    let (stands, would) = (said(&stands), said(&would));
+    let keys = stands.keys().chain(would.keys());
+    let keys: BTreeSet<&String> = keys
+        .filter(|key| stands.get(*key) != would.get(*key))
+        .collect();
+    let Some(key) = keys.first() else {
+        return Ok(None);
+    };
+    let value = |of: &BTreeMap<String, String>| {
+        of.get(*key)
+            .map_or("nothing".to_owned(), |value| value.clone())
+    };
+    let more = match keys.len() - 1 {
+        0 => String::new(),
+        1 => "; 1 more key differs".to_owned(),
+        more => format!("; {more} more keys differ"),
+    };
+    let why = format!(
+        "{} came from this file before, and there {} is {}, where it is {} by this map{more}",
+        draft.path,
+        told(key),
+        value(&stands),
+        value(&would)
+    );
+    let help = format!(
+        "where the book is right, put sheet or map right; where it is wrong and not committed yet, delete that file and import again; else shearbook amend {}",
+        draft.id
+    );
+    Ok(Some(problem(draft, key, why, help)))
+}
+
+/// A key as a person names it: `point 2, viscosity_mpa_s`.
+fn told(pointer: &str) -> String {
+    let mut words = Vec::new();
+    for step in pointer.split('/').skip(1) {
+        match (step.parse::<usize>(), words.pop()) {
+            (Ok(index), Some(list)) => words.push(format!("{list} {}", index + 1)),
+            (_, last) => {
+                words.extend(last);
+                words.push(step.to_owned());
+            }
+        }
+    }
+    words.join(", ")
+}
+
+/// What a record says, by pointers, but for where it comes from, what is worked out, and whether it is void.
+fn said(doc: &Doc) -> BTreeMap<String, String> {
+    const NOT: [&str; 6] = [
+        "/format",
+        "/origin",
+        "/computed",
+        "/void",
+        "/void_cause",
+        "/reason",
+    ];
+    let mut said = BTreeMap::new();
+    let mut open = vec![(String::new(), &doc.root)];
+    while let Some((pointer, node)) = open.pop() {
+        if NOT.contains(&pointer.as_str()) {
+            continue;
+        }
+        match &node.value {
+            Value::Table(entries) => {
+                let entries = entries.iter();
+                open.extend(entries.map(|(key, node)| (format!("{pointer}/{key}"), node)));
+            }
+            Value::Array(items) => {
+                let items = items.iter().enumerate();
+                open.extend(items.map(|(index, node)| (format!("{pointer}/{index}"), node)));
+            }
+            _ => {
+                said.insert(pointer, node.to_json().to_string());
+            }
+        }
+    }
+    said
 }
 
 fn incomplete(draft: &Draft, lacks: &[String]) -> Void {

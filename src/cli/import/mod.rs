@@ -6,7 +6,7 @@ mod map;
 mod rows;
 mod sample;
 
-use super::here::Here;
+use super::here::{self, Here};
 use super::output::{Format, Outputs, Part};
 use super::validate::known_zone;
 use super::{Common, End, Ended, Trouble, new, output, validate};
@@ -22,6 +22,7 @@ use crate::rules::of_faults;
 use crate::sheet::{self, Kind as FileKind, MAX_FILE, Sheet, Unreadable, mebibytes};
 use crate::source::SourceError;
 use crate::source::disk::{Disk, lone, lone_up_to};
+use crate::source::git::Repository;
 use crate::text::nearest;
 use convert::{Draft, Origin, Problem};
 use judge::{Judged, Kept};
@@ -142,7 +143,17 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
     for sheet in &sheets {
         match Table::of(&map, sheet) {
             Ok(table) => read_rows(&book, &table, &origin, &mut drafts, &mut imported),
-            Err(more) => faults.extend(more),
+            // What is wrong in each of many sheets is told once.
+            Err(more) => {
+                for one in more {
+                    let known = |own: &Fault| {
+                        own.place.pointer == one.place.pointer && own.message == one.message
+                    };
+                    if !faults.iter().any(known) {
+                        faults.push(one);
+                    }
+                }
+            }
         }
     }
     if !faults.is_empty() {
@@ -151,13 +162,25 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
     imported.findings = of_faults(&late(common, &book, &map, &drafts));
     let judged = judge::judge(common, &disk, &book, &map, drafts)?;
     let parts = parts(&judged);
+    let rests_on: BTreeSet<String> = judged
+        .kept
+        .iter()
+        .flat_map(|kept| kept.rehearsed.names())
+        .filter(|path| !parts.iter().any(|part| part.path == *path))
+        .collect();
     tell(judged, &mut imported);
     let kept_back = !imported.refused.is_empty() && !arguments.skip_refused;
     if arguments.write && !kept_back && imported.findings.is_empty() {
         write(&disk, &parts)?;
         imported.outcome = Outcome::Written;
     }
-    imported.next = next(common, &disk, arguments, &imported);
+    let beside = match (imported.outcome, Repository::of(&disk.root)) {
+        (Outcome::Written, Ok(repository)) => {
+            here::uncommitted(&disk, &repository, &Vec::from_iter(rests_on))?
+        }
+        _ => Vec::new(),
+    };
+    imported.next = next(common, &disk, arguments, &imported, &beside);
     told(common, arguments, imported)
 }
 
@@ -435,7 +458,13 @@ fn write(disk: &Disk, new: &[New]) -> Result<(), Trouble> {
 }
 
 /// The command that follows.
-fn next(common: &Common, disk: &Disk, arguments: &Arguments, imported: &Imported) -> Vec<String> {
+fn next(
+    common: &Common,
+    disk: &Disk,
+    arguments: &Arguments,
+    imported: &Imported,
+    beside: &[String],
+) -> Vec<String> {
     let here = Here::of(common, disk);
     let new = imported
         .checks
@@ -443,14 +472,17 @@ fn next(common: &Common, disk: &Disk, arguments: &Arguments, imported: &Imported
         .any(|line| line.state == Brought::New);
     let typed = |path: &Path| super::template::typed(path);
     match imported.outcome {
-        Outcome::Written if new => vec![
-            format!("{} add checks", here.git),
-            format!(
+        Outcome::Written if new => {
+            let mut lines = vec![format!("{} add checks", here.git)];
+            let facts = beside.iter().map(|path| typed(Path::new(path)));
+            lines.extend(facts.map(|path| format!("{} add {path}", here.git)));
+            lines.push(format!(
                 "{} commit -m \"Import {}\"",
                 here.git,
                 imported.file.replace('"', "")
-            ),
-        ],
+            ));
+            lines
+        }
         Outcome::Tried if new && imported.findings.is_empty() => {
             let mut words = format!(
                 "{} import {} --map {}",

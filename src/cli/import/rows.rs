@@ -2,7 +2,7 @@
 
 use super::map::{Layout, Map, Skip, Spec, Where, fault};
 use crate::parse::Fault;
-use crate::sheet::read::squeezed;
+use crate::sheet::read::{Unit, squeezed, units};
 use crate::sheet::{At, Cell, Row, Sheet, letters};
 use crate::text::nearest;
 use std::collections::BTreeMap;
@@ -13,6 +13,8 @@ pub(super) struct Table<'a> {
     pub(super) sheet: &'a Sheet,
     /// By the place of the row of the map that names it.
     columns: BTreeMap<&'a str, u32>,
+    /// Of each column that fills down the rows where something stands.
+    standing: BTreeMap<u32, Vec<u32>>,
 }
 
 /// What stands where the map points to.
@@ -67,6 +69,7 @@ impl<'a> Table<'a> {
             map,
             sheet,
             columns: BTreeMap::new(),
+            standing: BTreeMap::new(),
         };
         let mut faults = Vec::new();
         let specs = map.check.iter().chain(map.points.iter().flatten());
@@ -91,10 +94,110 @@ impl<'a> Table<'a> {
                 Where::Cell(_) | Where::Value(_) => {}
             }
         }
-        match faults.is_empty() {
-            true => Ok(table),
-            false => Err(faults),
+        faults.extend(table.shared());
+        faults.extend(table.other_units(&headings));
+        if !faults.is_empty() {
+            return Err(faults);
         }
+        table.standing = table.filled();
+        Ok(table)
+    }
+
+    fn specs(&self) -> impl Iterator<Item = &'a Spec> + use<'a> {
+        let map = self.map;
+        map.check.iter().chain(map.points.iter().flatten())
+    }
+
+    /// A column, or a cell of a form, that two keys name.
+    fn shared(&self) -> Vec<Fault> {
+        let mut first: BTreeMap<(u32, u32), &Spec> = BTreeMap::new();
+        let mut faults = Vec::new();
+        for spec in self.specs() {
+            let (place, named) = match (&spec.from, self.column(&spec.pointer)) {
+                (Where::Cell(at), _) => ((at.row, at.column), format!("cell {at}")),
+                (_, Some(column)) => ((0, column), format!("column {}", letters(column))),
+                _ => continue,
+            };
+            let own = *first.entry(place).or_insert(spec);
+            if own.key == spec.key {
+                continue;
+            }
+            let help = match (own.key, spec.key) {
+                ("date", "time") => {
+                    "where it holds day and time, keep date and take time out; else name the column of the time"
+                }
+                _ => {
+                    "keep the key that the column is about; of the other take the line out, or name its own column"
+                }
+            };
+            faults.push(fault(
+                &self.map.doc,
+                &spec.pointer,
+                format!("{named} is named for {} and for {}", own.key, spec.key),
+                help,
+            ));
+        }
+        faults
+    }
+
+    /// A unit of viscosity that the heading names and the map does not.
+    fn other_units(&self, headings: &[(u32, String)]) -> Vec<Fault> {
+        let mut faults = Vec::new();
+        for spec in self.specs().filter(|spec| spec.key == "viscosity") {
+            let column = self.column(&spec.pointer);
+            let Some((_, heading)) = headings.iter().find(|(own, _)| Some(*own) == column) else {
+                continue;
+            };
+            let of_viscosity = |unit: &Unit| Unit::VISCOSITY.iter().any(|(_, own)| own == unit);
+            let named: Vec<Unit> = units(heading).filter(of_viscosity).collect();
+            let Some(other) = named.first() else {
+                continue;
+            };
+            if named.iter().any(|unit| unit.is(spec.unit)) {
+                continue;
+            }
+            faults.push(fault(
+                &self.map.doc,
+                &format!("{}/unit", spec.pointer),
+                format!(
+                    "the map says {}, and the heading \"{heading}\" says {}",
+                    spec.unit.name(),
+                    other.name()
+                ),
+                format!(
+                    "look at a figure of the column, and write unit = \"{}\" here where the heading is right; else put the heading right",
+                    other.name()
+                ),
+            ));
+        }
+        faults
+    }
+
+    /// The rows where something stands, of the columns that fill down.
+    fn filled(&self) -> BTreeMap<u32, Vec<u32>> {
+        let mut columns: BTreeMap<u32, Vec<u32>> = self
+            .specs()
+            .filter(|spec| spec.fill_down)
+            .filter_map(|spec| Some((self.column(&spec.pointer)?, Vec::new())))
+            .collect();
+        if columns.is_empty() {
+            return columns;
+        }
+        for row in &self.sheet.rows {
+            if row.number < self.map.first_row || self.is_skipped(row) {
+                continue;
+            }
+            for (column, rows) in &mut columns {
+                let at = At {
+                    row: row.number,
+                    column: *column,
+                };
+                if self.at(at).is_some() {
+                    rows.push(row.number);
+                }
+            }
+        }
+        columns
     }
 
     /// ` of sheet 2025`, where there are sheets.
@@ -196,19 +299,10 @@ impl<'a> Table<'a> {
 
     /// The nearest cell above that is not blank, of rows that are not left out.
     fn above(&self, row: u32, column: u32) -> Option<Found<'a>> {
-        let end = self.sheet.rows.partition_point(|other| other.number < row);
-        let above = self.sheet.rows.get(..end).unwrap_or_default();
-        let mut rows = above
-            .iter()
-            .rev()
-            .take_while(|other| other.number >= self.map.first_row);
-        rows.find_map(|other| {
-            let at = At {
-                row: other.number,
-                column,
-            };
-            self.at(at).filter(|_| !self.is_skipped(other))
-        })
+        let rows = self.standing.get(&column)?;
+        let end = rows.partition_point(|other| *other < row);
+        let row = *rows.get(..end)?.last()?;
+        self.at(At { row, column })
     }
 
     fn is_skipped(&self, row: &Row) -> bool {

@@ -6,7 +6,7 @@ use crate::cli::template::typed;
 use crate::cli::{Common, End, Ended, Trouble, output};
 use crate::parse::edit::quoted;
 use crate::report::{printable, wrapped};
-use crate::sheet::read::{Unit, parts, squeezed};
+use crate::sheet::read::{Unit, parts, squeezed, units};
 use crate::sheet::{self, At, Cell, Kind, Sheet, letters};
 use crate::source::SourceError;
 use crate::text::decimal::{Mark, figure};
@@ -341,12 +341,44 @@ impl Column {
 
     /// The unit that the heading names.
     fn unit(&self, among: &[(&'static str, Unit)]) -> Option<&'static str> {
-        let words = self
-            .heading
-            .split(|letter: char| letter.is_whitespace() || "()[]{},/:".contains(letter));
-        let mut units = words.filter_map(Unit::named);
-        let found = units.find(|unit| among.iter().any(|(_, own)| own == unit))?;
+        let found = units(&self.heading).find(|unit| among.iter().any(|(_, own)| own == unit))?;
         Some(found.name())
+    }
+
+    fn words(&self) -> Vec<String> {
+        let heading = self.heading.to_lowercase();
+        let words = heading.split(|letter: char| !letter.is_alphanumeric());
+        words
+            .filter(|word| !word.is_empty())
+            .map(str::to_owned)
+            .collect()
+    }
+
+    /// The keys that the heading may mean.
+    fn keys(&self) -> Vec<&'static str> {
+        let own = self.words();
+        let has = |words: &[&str]| own.iter().any(|word| words.contains(&word.as_str()));
+        let meant = |words: &[&str], weak: bool| {
+            own.iter()
+                .any(|word| words.contains(&word.as_str()) && WEAK.contains(&word.as_str()) == weak)
+        };
+        let fit = |key: &str| match key {
+            "operator" => !has(&OTHERS),
+            "temperature" => !self.heading.contains('%'),
+            _ => true,
+        };
+        let keys = |weak: bool| -> Vec<&'static str> {
+            WORDS
+                .iter()
+                .filter(|(key, words)| fit(key) && meant(words, weak))
+                .map(|(key, _)| *key)
+                .collect()
+        };
+        let strong = keys(false);
+        match strong.is_empty() {
+            true => keys(true),
+            false => strong,
+        }
     }
 }
 
@@ -383,6 +415,15 @@ const WORDS: [(&str, &[&str]); 20] = [
     ("temperature", &["temperature", "temp", "t"]),
 ];
 
+/// Words that stand for a key where no other word of the heading does: a soak has a time too.
+const WEAK: [&str; 3] = ["time", "by", "reading"];
+
+/// Who did other things than to run the check.
+const OTHERS: [&str; 9] = [
+    "reviewed", "reviewer", "approved", "approver", "checked", "verified", "released", "signed",
+    "entered",
+];
+
 /// What the map's author has to say for every check, or to take out.
 const NEEDED: [&str; 8] = [
     "date",
@@ -395,18 +436,22 @@ const NEEDED: [&str; 8] = [
     "condition",
 ];
 
-/// The column whose heading means a key, where there is one alone.
+/// The columns whose heading may mean a key.
 fn meant<'c>(columns: &'c [Column], key: &str) -> Vec<&'c Column> {
-    let words = WORDS
+    let means = |column: &&Column| column.keys().contains(&key);
+    columns.iter().filter(means).collect()
+}
+
+/// What is said of a column or of several, where nobody can tell which is meant.
+fn perhaps(columns: &[&Column]) -> String {
+    let which: Vec<String> = columns
         .iter()
-        .find(|(own, _)| *own == key)
-        .map_or(&[][..], |(_, words)| *words);
-    let has = |column: &&Column| {
-        let heading = column.heading.to_lowercase();
-        let mut own = heading.split(|letter: char| !letter.is_alphanumeric());
-        own.any(|word| words.contains(&word))
-    };
-    columns.iter().filter(has).collect()
+        .map(|column| letters(column.number))
+        .collect();
+    match &which[..] {
+        [only] => format!("# column {only}? Its heading means other things as well"),
+        _ => format!("# one of the columns {}", which.join(", ")),
+    }
 }
 
 fn remark(text: &str) -> String {
@@ -478,16 +523,10 @@ fn map_text(path: &Path, seen: &Seen, headings: Option<u32>, columns: &[Column])
     );
     let keys = super::map::CHECK.iter().map(|(key, _)| *key);
     for key in keys {
-        text += &check_line(columns, key);
-    }
-    let soak = meant(columns, "soak_started");
-    let minutes = soak
-        .iter()
-        .any(|column| column.heading.to_lowercase().contains("min"));
-    if minutes {
-        text += &remark(
-            "where that is how long it soaked, and not since when, the key is soak_minutes",
-        );
+        text += &match key {
+            "soak_started" => soak_lines(columns),
+            _ => check_line(columns, key),
+        };
     }
     text += "\n";
     text += &remark(
@@ -576,7 +615,10 @@ fn check_line(columns: &[Column], key: &str) -> String {
     let found = meant(columns, key);
     let needed = NEEDED.contains(&key);
     match &found[..] {
-        [column] => format!("{key} = {{ {} }}  {}\n", place_of(column), because(column)),
+        [column] if column.keys().len() == 1 => {
+            format!("{key} = {{ {} }}  {}\n", place_of(column), because(column))
+        }
+        [column] if !needed => format!("#{key} =  {}\n", perhaps(&[column])),
         [] if key == "late_reason" => {
             let why =
                 "why these checks are entered only now, as { value = \"...\" }; the gate asks";
@@ -584,12 +626,42 @@ fn check_line(columns: &[Column], key: &str) -> String {
         }
         [] if needed => format!("{key} =\n"),
         [] => format!("#{key} =\n"),
-        several => {
-            let which: Vec<String> = several
+        several => format!("{key} =  {}\n", perhaps(several)),
+    }
+}
+
+/// When the soak started, or how long it took: a heading that names no minutes leaves that open.
+fn soak_lines(columns: &[Column]) -> String {
+    let found = meant(columns, "soak_started");
+    let in_minutes = |column: &&&Column| {
+        let words = column.words();
+        let mut words = words.iter().map(String::as_str);
+        words.any(|word| matches!(word, "min" | "mins" | "minute" | "minutes"))
+    };
+    let minutes: Vec<&Column> = found.iter().filter(in_minutes).copied().collect();
+    match (&minutes[..], &found[..]) {
+        ([column], _) if column.keys().len() == 1 => format!(
+            "#soak_started =\nsoak_minutes = {{ {} }}  {}\n",
+            place_of(column),
+            because(column)
+        ),
+        (_, []) => "#soak_started =\n#soak_minutes =\n".to_owned(),
+        (_, several) => {
+            let told: Vec<String> = several
                 .iter()
-                .map(|column| letters(column.number))
+                .map(|column| {
+                    format!(
+                        "{} \"{}\" ({})",
+                        letters(column.number),
+                        column.heading,
+                        column.examples.join("; ")
+                    )
+                })
                 .collect();
-            format!("{key} =  # one of the columns {}\n", which.join(", "))
+            remark(&format!(
+                "soak_started is when the soak began, soak_minutes how long it took, in minutes or as 1:10; keep the one that is meant by {}",
+                told.join(", ")
+            )) + "soak_started =\nsoak_minutes =\n"
         }
     }
 }
@@ -611,20 +683,14 @@ fn point_lines(columns: &[Column]) -> String {
             },
         };
         text += &match &found[..] {
-            [column] => format!(
+            [column] if column.keys().len() == 1 => format!(
                 "{key} = {{ {}{} }}  {}\n",
                 place_of(column),
                 unit(column),
                 because(column)
             ),
             [] => format!("{key} =\n"),
-            several => {
-                let which: Vec<String> = several
-                    .iter()
-                    .map(|column| letters(column.number))
-                    .collect();
-                format!("{key} =  # one of the columns {}\n", which.join(", "))
-            }
+            several => format!("{key} =  {}\n", perhaps(several)),
         };
     }
     text

@@ -22,7 +22,7 @@ pub enum Outcome {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Brought {
     New,
-    /// By an earlier run, from the same row of the same file.
+    /// By an earlier run, from a file of the same name, and it says the same.
     Already,
 }
 

@@ -38,7 +38,7 @@ pub fn render(imported: &Imported) -> String {
         if let (Some(cause), Some(reason)) = (line.void_cause, &line.reason) {
             say(&format!("  void: {cause}: {reason}"));
         }
-        for (rule, message) in &line.warnings {
+        for (rule, message) in text::one_by_one(line) {
             say(&format!("  warning: {rule}: {message}"));
         }
     }

@@ -2,9 +2,18 @@
 
 use super::super::table::plural;
 use super::super::{Findings, printable, terminal, wrapped};
-use super::{Brought, Imported, Outcome, reason, rows};
+use super::{Brought, Imported, Line, Outcome, reason, rows};
 use crate::finding::Counts;
 use crate::record::check::Verdict;
+
+/// Old checks have no reviews yet, so this is told of all of them at once.
+const TOLD_ONCE: &str = "review-missing";
+
+/// What is told at each check.
+pub(super) fn one_by_one(line: &Line) -> impl Iterator<Item = &(&'static str, String)> {
+    let warnings = line.warnings.iter();
+    warnings.filter(|(rule, _)| *rule != TOLD_ONCE)
+}
 
 /// The sentences that come first.
 pub(super) fn summary(imported: &Imported) -> Vec<String> {
@@ -48,6 +57,19 @@ pub(super) fn summary(imported: &Imported) -> Vec<String> {
             "{} imported already, by an earlier run.",
             plural(totals.already, "check")
         ));
+    }
+    let late = imported
+        .checks
+        .iter()
+        .filter(|line| line.warnings.iter().any(|(rule, _)| *rule == TOLD_ONCE));
+    match late.count() {
+        0 => {}
+        1 => said.push(format!(
+            "The review of 1 check is overdue by its policy ({TOLD_ONCE})."
+        )),
+        count => said.push(format!(
+            "The reviews of {count} checks are overdue by their policies ({TOLD_ONCE})."
+        )),
     }
     if imported.refused_checks > 0 {
         said.push(format!(
@@ -103,7 +125,7 @@ pub fn render(imported: &Imported, style: terminal::Style) -> String {
         if let (Some(cause), Some(reason)) = (line.void_cause, &line.reason) {
             text += &wrapped(&format!("void, {cause}: {reason}"), "    ", "    ");
         }
-        for (rule, message) in &line.warnings {
+        for (rule, message) in one_by_one(line) {
             text += &wrapped(&format!("warning, {rule}: {message}"), "    ", "    ");
         }
     }
