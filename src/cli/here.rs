@@ -159,11 +159,13 @@ pub(super) fn uncommitted(
 ) -> Result<Vec<String>, SourceError> {
     let mut found = Vec::new();
     for path in paths {
-        if disk.what(path)?.is_none() {
+        let Some(bytes) = disk.read(path)? else {
             continue;
-        }
-        let held = committed(repository, path)?.contains(path);
-        if !held || edited(repository, path)?.contains(path) {
+        };
+        let name = format!("HEAD:{}{path}", repository.prefix);
+        let held = repository.ask(&["rev-parse", "--verify", "--quiet", &name]);
+        let held = held.map(|id| String::from_utf8_lossy(&id).trim().to_owned());
+        if held.ok() != Some(repository.kept_id(path, &bytes)?) {
             found.push(path.clone());
         }
     }
