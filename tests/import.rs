@@ -1595,3 +1595,64 @@ fn reviews_that_are_overdue_are_told_once() {
     let told = document(&done)["checks"][0]["warnings"].to_string();
     assert!(told.contains("review-missing"), "{told}");
 }
+
+#[test]
+fn two_instruments_side_by_side_in_a_row_are_two_checks() {
+    let scratch = Scratch::book();
+    let other = scratch
+        .read("instruments/VM-1.toml")
+        .replace("VM-1", "VM-2");
+    scratch.write("instruments/VM-2.toml", other);
+    let text = "Day;A;B;C;D;E;F\n2026-03-02 09:00;19,4;48,5;97,0;19,3;48,4;96,8\n";
+    let map = |instrument: &str, letters: [&str; 3]| {
+        let begin = MAP.find("[check]").unwrap();
+        let end = MAP.find("[[point]]").unwrap();
+        let head = MAP[..begin]
+            .replace("row-a-reading", "row-a-check")
+            .replace("session = [\"date\", \"time\", \"instrument\"]\n", "")
+            .replace("date_order = \"dmy\"\n", "");
+        let check = MAP[begin..end]
+            .replace("{ column = \"Date\" }", "{ column = \"Day\" }")
+            .replace("time = { column = \"Time\" }\n", "")
+            .replace("note = { column = \"Remark\" }\n", "")
+            .replace(
+                "{ column = \"Instr.\" }",
+                &format!("{{ value = \"{instrument}\" }}"),
+            )
+            .replace("{ column = \"Spindle\" }", "{ value = \"G-1\" }")
+            .replace("{ column = \"Lot\" }", "{ value = \"K-1\" }")
+            .replace(
+                "{ column = \"Who\", values = { \"J. N.\" = \"op-01\" } }",
+                "{ value = \"op-01\" }",
+            )
+            .replace("{ column = \"Zero\" }", "{ value = 0.0 }")
+            .replace(
+                "soak_started = { column = \"Soak from\" }",
+                "soak_minutes = { value = 70 }",
+            );
+        let points: Vec<String> = [12, 30, 60]
+            .iter()
+            .zip(letters)
+            .map(|(speed, letter)| {
+                format!(
+                    "[[point]]\nspeed_rpm = {{ value = {speed} }}\ntorque_percent = {{ letter = \"{letter}\" }}\ntemperature = {{ value = 25.0, unit = \"C\" }}\n\n"
+                )
+            })
+            .collect();
+        head + &check + &points.concat()
+    };
+    for (instrument, letters) in [("VM-1", ["B", "C", "D"]), ("VM-2", ["E", "F", "G"])] {
+        let done = import(&scratch, text, &map(instrument, letters), &["--write"]);
+        let done = done.ends(0);
+        assert!(
+            done.out.contains("1 check written: 1 pass."),
+            "{}",
+            done.out
+        );
+        let path = format!("checks/2026/{instrument}/2026-03-02-0900.toml");
+        assert!(scratch.read(&path).contains("row = 2\n"));
+    }
+    // Each is known when it comes again.
+    let again = import(&scratch, text, &map("VM-2", ["E", "F", "G"]), &["--write"]).ends(0);
+    assert!(again.out.contains("imported already"), "{}", again.out);
+}

@@ -218,6 +218,9 @@ struct Came {
     sha256: String,
     sheet: Option<String>,
     row: Option<i64>,
+    /// A row may hold several instruments side by side, each as found and as left.
+    instrument: String,
+    condition: Option<String>,
 }
 
 impl Came {
@@ -233,6 +236,8 @@ impl Came {
                 Some(Value::Integer(row)) => Some(*row),
                 _ => None,
             },
+            instrument: text("/instrument")?,
+            condition: text("/condition"),
         })
     }
 
@@ -242,6 +247,8 @@ impl Came {
             sha256: origin.sha256.clone(),
             sheet: origin.sheet.clone(),
             row: origin.row.and_then(|row| i64::try_from(row).ok()),
+            instrument: draft.text.instrument.clone(),
+            condition: draft.text.condition.clone(),
         })
     }
 }
@@ -299,7 +306,7 @@ fn not_there_yet(
             },
             Some(id) => {
                 let why = format!("this row is in the book already, as {id}");
-                let help = "a map that reads another time or instrument makes another check of it; where the first is wrong, amend it";
+                let help = "a map that reads another time makes another check of it; where the first is wrong, amend it";
                 let problems = vec![problem(&draft, "/performed", why, help.to_owned())];
                 judged.refused.push(Turned { draft, problems });
             }
