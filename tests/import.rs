@@ -1656,3 +1656,30 @@ fn two_instruments_side_by_side_in_a_row_are_two_checks() {
     let again = import(&scratch, text, &map("VM-2", ["E", "F", "G"]), &["--write"]).ends(0);
     assert!(again.out.contains("imported already"), "{}", again.out);
 }
+
+#[test]
+fn readings_may_have_times_of_their_own() {
+    let scratch = Scratch::book();
+    let text = sheet(&[SOUND])
+        .replacen(
+            ";09:00;VM-1;G-1;K-1;J. N.;30",
+            ";09:04;VM-1;G-1;K-1;J. N.;30",
+            1,
+        )
+        .replacen(
+            ";09:00;VM-1;G-1;K-1;J. N.;60",
+            ";09:08;VM-1;G-1;K-1;J. N.;60",
+            1,
+        );
+    let map = MAP.replace(
+        "\"date\", \"time\", \"instrument\"",
+        "\"date\", \"instrument\"",
+    );
+    let done = import(&scratch, &text, &map, &["--write"]).ends(0);
+    assert!(
+        done.out.contains("1 check written: 1 pass."),
+        "{}",
+        done.out
+    );
+    assert_eq!(scratch.read(FIRST).matches("[[point]]").count(), 3);
+}

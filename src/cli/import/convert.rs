@@ -222,13 +222,15 @@ impl<'a> Reading<'a> {
         let spec = self.spec(key)?;
         let table: &'a Table<'a> = self.table;
         let mut first: Option<Found<'a>> = None;
+        // Where the time does not tell checks apart, each reading may have its own, and the first is that of the check.
+        let has_own = key == "time" && !self.map.session.iter().any(|other| other == key);
         for row in self.rows {
             let Some(next) = table.find(spec, *row) else {
                 continue;
             };
             match &first {
                 None => first = Some(next),
-                Some(own) if shown(own.cell) == shown(next.cell) => {}
+                Some(own) if has_own || shown(own.cell) == shown(next.cell) => {}
                 Some(own) => {
                     let place = own.at.map_or(String::new(), |at| at.to_string());
                     let why = format!(
