@@ -15,6 +15,15 @@ fn at(scratch: &Scratch, columns: u16, variables: &[(&str, &str)], arguments: &[
     Terminal::start(&command, columns, variables)
 }
 
+/// A book whose analyst is authorised today as well, since amendments are dated by the clock.
+fn book() -> Scratch {
+    let scratch = Scratch::empty().with_facts("");
+    scratch.edit("people/op-01.toml", "until = 2026-12-31\n", "");
+    scratch.git(&["add", "--all"]);
+    scratch.git(&["commit", "--quiet", "--message", "Begin the book"]);
+    scratch
+}
+
 const FLUID: &[(&str, &str)] = &[
     ("Number or word:", "fluid"),
     ("Id of the new fluid lot:", "K-7"),
@@ -131,7 +140,7 @@ fn back_and_what_does_not_apply() {
 
 #[test]
 fn an_amendment_is_asked_for_value_by_value() {
-    let scratch = Scratch::book();
+    let scratch = book();
     let path = scratch.committed_check("0900");
     let mut terminal = at(&scratch, 60, &[], &["amend", "VM-1/2026-03-02-0900"]);
     terminal.answer("Number or word:", "/point/1/temperature_c");
@@ -168,7 +177,7 @@ fn an_amendment_is_asked_for_value_by_value() {
 
 #[test]
 fn a_correction_is_seen_before_it_is_written() {
-    let scratch = Scratch::book();
+    let scratch = book();
     scratch.committed_check("0900");
     let before = scratch.snapshot(&scratch.book);
     for sure in ["n", "y"] {
