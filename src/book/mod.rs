@@ -264,30 +264,55 @@ impl Loading<'_> {
             .filter(|(_, (kind, _))| *kind == R::KIND)
             .map(|(path, (_, id))| (path, id))
             .collect();
-        let (source, wanted) = (self.source, self.wanted);
+        let wanted = self.wanted;
         // Which policy is in force only all of them tell.
         let is_wanted = |path: &str| {
             R::KIND == Kind::Policy || wanted.is_none_or(|wanted| wanted.contains(path))
         };
         let (wanted, others): (Vec<_>, Vec<_>) =
             records.into_iter().partition(|(path, _)| is_wanted(path));
-        let read = each_of(&wanted, |(path, _)| -> Result<_, LoadError> {
-            let bytes = source.read(path)?;
-            Ok(bytes.map(|bytes| parse::<R>(path, bytes)).transpose()?)
-        })?;
         shelf.unknown = entries.iter().any(|entry| entry.path == R::KIND.folder());
         for (_, id) in others {
             shelf.records.insert(id.to_owned(), Held::Unread);
         }
-        for ((_, id), parsed) in wanted.into_iter().zip(read) {
+        self.fill(&mut shelf, &wanted)?;
+        self.entries.extend(entries);
+        Ok(shelf)
+    }
+
+    /// Reads records, by path and id, into their shelf.
+    fn fill<R: Record>(
+        &mut self,
+        shelf: &mut Shelf<R>,
+        wanted: &[(&str, &str)],
+    ) -> Result<(), LoadError> {
+        let source = self.source;
+        let read = each_of(wanted, |(path, _)| -> Result<_, LoadError> {
+            let bytes = source.read(path)?;
+            Ok(bytes.map(|bytes| parse::<R>(path, bytes)).transpose()?)
+        })?;
+        for ((_, id), parsed) in wanted.iter().zip(read) {
             let held = match parsed.and_then(|parsed| self.keep(parsed)) {
                 Some(loaded) => Held::Sound(loaded),
                 None => Held::Broken,
             };
-            shelf.records.insert(id.to_owned(), held);
+            shelf.records.insert((*id).to_owned(), held);
         }
-        self.entries.extend(entries);
-        Ok(shelf)
+        Ok(())
+    }
+
+    /// Reads what somebody missed on a shelf; `false` where there was nothing.
+    fn complete<R: Record>(&mut self, shelf: &mut Shelf<R>) -> Result<bool, LoadError> {
+        let missed = shelf.missed.get_mut();
+        let ids = std::mem::take(missed.unwrap_or_else(PoisonError::into_inner));
+        let paths: Vec<String> = ids.iter().map(|id| layout::path_of(R::KIND, id)).collect();
+        let wanted: Vec<(&str, &str)> = paths
+            .iter()
+            .map(String::as_str)
+            .zip(ids.iter().map(String::as_str))
+            .collect();
+        self.fill(shelf, &wanted)?;
+        Ok(!ids.is_empty())
     }
 }
 
@@ -298,7 +323,7 @@ impl Book {
     }
 
     /// Reads the marker, the policies and the facts of these paths. Of the others it is known that they are there;
-    /// [`Book::missed`] tells which of them were wanted, so that the book must be read anew with them.
+    /// [`Book::complete`] reads those among them that were wanted since.
     pub fn some_facts(
         source: &dyn Source,
         clock: Clock,
@@ -405,22 +430,28 @@ impl Book {
         })
     }
 
-    /// The paths of facts that were not read and that somebody wanted to see.
-    pub fn missed(&self) -> BTreeSet<String> {
-        fn of<R: Record>(shelf: &Shelf<R>, paths: &mut BTreeSet<String>) {
-            let missed = shelf.missed.lock().unwrap_or_else(PoisonError::into_inner);
-            paths.extend(missed.iter().map(|id| layout::path_of(R::KIND, id)));
-        }
-        let mut paths = BTreeSet::new();
-        of(&self.policies, &mut paths);
-        of(&self.people, &mut paths);
-        of(&self.instruments, &mut paths);
-        of(&self.geometries, &mut paths);
-        of(&self.fluids, &mut paths);
-        of(&self.thermometers, &mut paths);
-        of(&self.baths, &mut paths);
-        of(&self.nonconformities, &mut paths);
-        paths
+    /// Reads the facts that were not read and that somebody wanted to see; `false` where there was none.
+    pub fn complete(&mut self, source: &dyn Source) -> Result<bool, LoadError> {
+        let mut loading = Loading {
+            source,
+            wanted: None,
+            faults: Vec::new(),
+            entries: Vec::new(),
+            files_read: 0,
+        };
+        let read = [
+            loading.complete(&mut self.policies)?,
+            loading.complete(&mut self.people)?,
+            loading.complete(&mut self.instruments)?,
+            loading.complete(&mut self.geometries)?,
+            loading.complete(&mut self.fluids)?,
+            loading.complete(&mut self.thermometers)?,
+            loading.complete(&mut self.baths)?,
+            loading.complete(&mut self.nonconformities)?,
+        ];
+        self.files_read += loading.files_read;
+        self.faults.append(&mut loading.faults);
+        Ok(read.contains(&true))
     }
 
     /// The zone is known; without one no check has a date.

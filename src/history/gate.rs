@@ -48,21 +48,19 @@ pub fn staged(
         Ok(against)
     };
     let head = parents.first().map(String::as_str);
-    // While git compares, what nearly every gate needs is made ready.
+    // While git compares, what nearly every gate needs is made ready. Waiting is what the other thread does: a new
+    // thread with work of its own is put beside git on one processor, as was seen, while the first lies idle.
     let (against, before) = std::thread::scope(|scope| {
-        let before = scope.spawn(|| {
-            let before = Staged::open(repository, head);
-            if let Ok(before) = &before {
-                let last = before.last_below(Kind::Check.folder()).ok().flatten();
-                rules::rehearse(before, last.unwrap_or_default());
-            }
-            before
-        });
-        let against = against();
-        (against, before.join())
+        let against = scope.spawn(against);
+        let before = Staged::open(repository, head);
+        if let Ok(before) = &before {
+            let last = before.last_below(Kind::Check.folder()).ok().flatten();
+            rules::rehearse(before, last.unwrap_or_default());
+        }
+        (against.join(), before)
     });
-    let against = against?;
-    let before = before.unwrap_or_else(|_| Staged::open(repository, head))?;
+    let against = against.unwrap_or_else(|panic| std::panic::resume_unwind(panic))?;
+    let before = before?;
     let first = against.first().cloned().unwrap_or_default();
     if let Some(change) = first.iter().find(|change| change.unmerged) {
         return Err(LoadError::Source(SourceError::new(

@@ -115,18 +115,33 @@ pub fn run_and_watch(
     wanted: &Wanted<'_>,
     watch: Option<&Watch<'_>>,
 ) -> Result<Outcome, LoadError> {
-    let Some(mut facts) = few_facts(source, wanted)? else {
+    let Some(facts) = few_facts(source, wanted)? else {
         return judge_and_watch(source, Book::facts(source, clock)?, wanted, watch);
     };
+    let mut book = Book::some_facts(source, clock, Some(&facts))?;
+    complete(source, &mut book)?;
     loop {
-        let book = Book::some_facts(source, clock, Some(&facts))?;
-        let outcome = judge_and_watch(source, book, wanted, watch)?;
-        let missed = outcome.book.as_ref().map(Book::missed).unwrap_or_default();
+        let mut outcome = judge_and_watch(source, book, wanted, watch)?;
         // What is read is never missed, so this comes to an end.
-        if missed.is_empty() {
+        match outcome.book.take() {
+            Some(judged) => book = judged,
+            None => return Ok(outcome),
+        }
+        if !book.complete(source)? {
+            outcome.book = Some(book);
             return Ok(outcome);
         }
-        facts.extend(missed);
+    }
+}
+
+/// Facts name further facts, which the rules about facts alone ask for: so nothing need be judged twice.
+fn complete(source: &dyn Source, book: &mut Book) -> Result<(), LoadError> {
+    loop {
+        let mut unsaid = Vec::new();
+        say_facts(book, &mut unsaid);
+        if !book.complete(source)? {
+            return Ok(());
+        }
     }
 }
 
@@ -140,7 +155,8 @@ pub fn rehearse(source: &dyn Source, path: String) {
     let wanted = Wanted::Only(&checks);
     // What fails here fails again, and is told then.
     if let Ok(facts) = few_facts(source, &wanted)
-        && let Ok(book) = Book::some_facts(source, clock, facts.as_ref())
+        && let Ok(mut book) = Book::some_facts(source, clock, facts.as_ref())
+        && complete(source, &mut book).is_ok()
     {
         let _ = judge_with(source, book, &wanted);
     }
@@ -173,6 +189,20 @@ fn few_facts(
         }
     }
     Ok(Some(facts))
+}
+
+/// What the rules about facts say of those that were read.
+fn say_facts(book: &Book, findings: &mut Vec<Finding>) {
+    for fact in book.each_fact() {
+        each(
+            |run, out| match run {
+                Run::Fact(rule) => rule(book, fact, out),
+                Run::Named(rule) => rule(book, NamedRecord::Fact(fact), out),
+                _ => {}
+            },
+            findings,
+        );
+    }
 }
 
 pub(super) fn judge_with(
@@ -231,16 +261,7 @@ fn judge_and_watch(
     };
 
     say_faults(&book.faults, &mut findings);
-    for fact in book.each_fact() {
-        each(
-            |run, out| match run {
-                Run::Fact(rule) => rule(&book, fact, out),
-                Run::Named(rule) => rule(&book, NamedRecord::Fact(fact), out),
-                _ => {}
-            },
-            &mut findings,
-        );
-    }
+    say_facts(&book, &mut findings);
     let of_paths = || {
         let mut findings = Vec::new();
         each(

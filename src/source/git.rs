@@ -1073,11 +1073,30 @@ impl Drop for Objects {
 /// Names in the book's root with the ids of what they hold.
 pub type FactsKey = Vec<(String, String)>;
 
+/// The objects that were read first: those of a small change, which are read more than once.
+#[derive(Default)]
+struct First {
+    objects: BTreeMap<String, Vec<u8>>,
+    bytes: usize,
+}
+
+impl First {
+    const MOST_BYTES: usize = 1 << 20;
+
+    fn keep(&mut self, id: &str, bytes: &[u8]) {
+        if self.bytes + bytes.len() <= First::MOST_BYTES {
+            self.bytes += bytes.len();
+            self.objects.insert(id.to_owned(), bytes.to_vec());
+        }
+    }
+}
+
 /// The book as the commit in the making holds it: a commit's tree, with what the index changes in it.
 pub struct Staged {
     repository: Repository,
     /// Readers that are at rest; each thread that reads takes one, or opens one where there is none.
     objects: Arc<Mutex<Vec<Objects>>>,
+    first: Arc<Mutex<First>>,
     commit: Option<String>,
     /// The tree of the book's folder in the commit.
     root: Option<String>,
@@ -1091,6 +1110,7 @@ impl Staged {
         let mut staged = Staged {
             repository: repository.clone(),
             objects: Arc::new(Mutex::new(vec![Objects::open(repository)?])),
+            first: Arc::default(),
             commit: head.map(str::to_owned),
             root: None,
             changed: BTreeMap::new(),
@@ -1108,6 +1128,7 @@ impl Staged {
         let mut other = Staged {
             repository: self.repository.clone(),
             objects: self.objects.clone(),
+            first: self.first.clone(),
             commit: commit.map(str::to_owned),
             root: None,
             changed: BTreeMap::new(),
@@ -1190,6 +1211,14 @@ impl Staged {
 
     pub(super) fn object(&self, id: &str) -> Result<Vec<u8>, SourceError> {
         self.repository.limits.time()?;
+        let first = || {
+            self.first
+                .lock()
+                .unwrap_or_else(std::sync::PoisonError::into_inner)
+        };
+        if let Some(bytes) = first().objects.get(id) {
+            return Ok(bytes.clone());
+        }
         let resting = || {
             self.objects
                 .lock()
@@ -1202,6 +1231,9 @@ impl Staged {
         };
         let bytes = reader.read(id);
         resting().push(reader);
+        if let Ok(bytes) = &bytes {
+            first().keep(id, bytes);
+        }
         bytes
     }
 
