@@ -248,6 +248,17 @@ fn completions_and_pages_are_there_for_every_command() {
             .read("pages/shearbook.1")
             .contains("shearbook\\-enter")
     );
+    // A command of a command has a page of its own.
+    let own = scratch.shearbook(&["man", "hook", "install"]).ends(0).out;
+    assert!(own.contains("shearbook\\-hook\\-install"), "{own}");
+    assert_eq!(own, scratch.read("pages/shearbook-hook-install.1"));
+    scratch.shearbook(&["man", "plan", "--out", "one"]).ends(0);
+    assert_eq!(
+        scratch.read("one/shearbook-plan.1"),
+        scratch.read("pages/shearbook-plan.1")
+    );
+    assert!(!scratch.path("one/shearbook.1").exists());
     scratch.shearbook(&["man", "entre"]).ends(2);
+    scratch.shearbook(&["man", "hook", "instal"]).ends(2);
     scratch.shearbook(&["completions", "cmd"]).ends(2);
 }

@@ -14,10 +14,10 @@ pub(crate) struct Arguments {
 
 #[derive(clap::Args)]
 pub(crate) struct Man {
-    /// The command; without one the page of shearbook itself
-    command: Option<String>,
-    /// Write the pages of all commands into this folder
-    #[arg(long, value_name = "DIR", conflicts_with = "command")]
+    /// The command, such as plan or hook install; without one the page of shearbook itself
+    command: Vec<String>,
+    /// Write into this folder: the page of the command, or without one those of all commands
+    #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
 }
 
@@ -42,34 +42,41 @@ pub(crate) fn man(common: &Common, arguments: &Man) -> Ended {
         written.map_err(|error| Trouble::Ours(format!("a page could not be made: {error}")))?;
         Ok::<_, Trouble>(page)
     };
-    if let Some(folder) = &arguments.out {
-        std::fs::create_dir_all(folder).map_err(|error| {
-            SourceError::new(
-                format!("the folder {} cannot be made: {error}", folder.display()),
-                "look at its permissions, or name another folder",
-            )
-        })?;
-        let commands = std::iter::once(&whole).chain(whole.get_subcommands());
-        for command in commands.filter(|command| !command.is_hide_set()) {
-            let name = command.get_display_name().unwrap_or(command.get_name());
-            let file = folder.join(format!("{name}.1"));
-            output::write_whole(&file, &page(command)?)?;
-            if !common.quiet {
-                output::say(&format!("made {}\n", file.display()));
-            }
-        }
-        return Ok(End::Fine);
-    }
-    let command = match arguments.command.as_deref() {
-        None => &whole,
-        Some(name) => whole.find_subcommand(name).ok_or_else(|| {
-            let names = whole.get_subcommands().map(clap::Command::get_name);
+    let mut command = &whole;
+    for name in &arguments.command {
+        command = command.find_subcommand(name).ok_or_else(|| {
+            let names = command.get_subcommands().map(clap::Command::get_name);
             let meant = crate::text::nearest(name, names)
                 .map(|meant| format!("; did you mean {meant}?"))
                 .unwrap_or_default();
-            Trouble::Usage(format!("there is no command {name}{meant}"))
-        })?,
+            Trouble::Usage(format!(
+                "there is no command {}{meant}",
+                arguments.command.join(" ")
+            ))
+        })?;
+    }
+    let Some(folder) = &arguments.out else {
+        output::say(&String::from_utf8_lossy(&page(command)?));
+        return Ok(End::Fine);
     };
-    output::say(&String::from_utf8_lossy(&page(command)?));
+    std::fs::create_dir_all(folder).map_err(|error| {
+        SourceError::new(
+            format!("the folder {} cannot be made: {error}", folder.display()),
+            "look at its permissions, or name another folder",
+        )
+    })?;
+    let mut open = vec![command];
+    while let Some(command) = open.pop() {
+        let name = command.get_display_name().unwrap_or(command.get_name());
+        let file = folder.join(format!("{name}.1"));
+        output::write_whole(&file, &page(command)?)?;
+        if !common.quiet {
+            output::say(&format!("made {}\n", file.display()));
+        }
+        if arguments.command.is_empty() {
+            let below = command.get_subcommands();
+            open.extend(below.filter(|command| !command.is_hide_set()));
+        }
+    }
     Ok(End::Fine)
 }
