@@ -24,11 +24,12 @@ th, td { border: 1px solid #000; padding: 0.2rem 0.4rem; text-align: left; }
 th { font-weight: bold; }
 td.figure { text-align: right; white-space: nowrap; }
 td.box { min-width: 4.5rem; height: 1.8rem; }
+.pair { white-space: nowrap; }
 .blank { display: inline-block; min-width: 7rem; border-bottom: 1px solid #000; }
 .remark { font-weight: bold; }
 .wide { overflow-x: auto; }
 @media print {
-  body { max-width: none; margin: 0; padding: 0; font-size: 10pt; }
+  body { max-width: none; margin: 0; padding: 0 1px; font-size: 10pt; }
   h2, h3 { break-after: avoid; }
   tr, .line { break-inside: avoid; }
   .wide { overflow-x: visible; }
@@ -197,7 +198,7 @@ fn blanks(words: &[&str]) -> Markup {
     html! {
         p {
             @for what in words {
-                (what) " " span.blank {} " "
+                span.pair { (what) " " span.blank {} } " "
             }
         }
     }
