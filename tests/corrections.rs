@@ -784,3 +784,46 @@ fn decided_error_becomes_a_warning_and_the_check_still_does_not_count() {
     scratch.sound_check("0900");
     assert_eq!(state(), "in-date");
 }
+
+#[test]
+fn file_whose_time_alone_has_changed_is_no_edited_one() {
+    let scratch = bench();
+    let check = scratch.committed_check("0900");
+    // As after a copy of the folder, or an editor that saved what it had opened.
+    let later = std::time::SystemTime::now() + std::time::Duration::from_secs(5);
+    for path in [&*check, FLUID] {
+        let file = std::fs::File::options()
+            .append(true)
+            .open(scratch.path(path))
+            .unwrap();
+        file.set_modified(later).unwrap();
+    }
+    amend(
+        &scratch,
+        &["--set", "/point/0/temperature_c=25.10", "--by", "op-01"],
+    )
+    .ends(0);
+    scratch.remove(&amendment("0900", 1));
+    correct(&scratch, &[FLUID, VALUE, "484.9"]).ends(0);
+}
+
+#[test]
+fn value_that_stands_there_already_amends_nothing() {
+    let scratch = bench();
+    scratch.committed_check("0900");
+    let same = ["amend", CHECK, "--set", "/point/0/temperature_c=25.00"];
+    let same = [&same[..], &WHY[..]].concat();
+    refuses(&scratch, &same, 1, &["says so already", "nothing to amend"]);
+}
+
+#[test]
+fn amendment_without_the_one_before_it_ends_a_correction_in_words() {
+    let scratch = bench();
+    scratch.committed_check("0900");
+    amend(&scratch, &["--set", "/point/0/temperature_c=25.10"]).ends(0);
+    let first = amendment("0900", 1);
+    std::fs::rename(scratch.path(&first), scratch.path(&amendment("0900", 2))).unwrap();
+    commit(&scratch);
+    let arguments = [&["correct", FLUID, VALUE, "470.0"], &WHY[..]].concat();
+    refuses(&scratch, &arguments, 1, &["order of its amendments"]);
+}

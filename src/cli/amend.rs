@@ -120,11 +120,24 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
             amended = put(&amended, pointer, &value)?;
         }
     }
+    let before = amended.text.clone();
     for (pointer, value) in &values {
         let fitted = edit::fit(Kind::Check, &amended, pointer, value);
         amended = fitted
             .map_err(|ours| Trouble::Ours(ours.to_string()))?
             .map_err(unfit)?;
+    }
+    if !values.is_empty() && amended.text.as_str() == before.as_str() && !arguments.void {
+        return Err(refused(
+            format!(
+                "{} says so already, so there is nothing to amend",
+                newest.name.id()
+            ),
+            format!(
+                "shearbook show {} tells what it holds. Nothing was written",
+                newest.name.id()
+            ),
+        ));
     }
     let by_hand = values.is_empty() && !arguments.void;
     let next = newest.name.next();
@@ -420,7 +433,7 @@ pub(super) fn untouched(repository: &Repository, path: &str, then: &str) -> Resu
             format!("change what is wrong in the file, then shearbook {then} {path}"),
         ));
     }
-    if here::edited(repository, path)?.is_empty() {
+    if repository.edited(&[path])?.is_empty() {
         return Ok(());
     }
     Err(refused(

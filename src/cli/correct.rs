@@ -441,7 +441,7 @@ impl Change<'_> {
         let corrected = self.corrected.text.as_str().as_bytes().to_vec();
         overlay.files.insert(self.path.to_owned(), corrected);
         let facts = Book::facts(&overlay, self.common.clock())?;
-        let edited = here::edited(self.repository, Kind::Check.folder())?;
+        let edited = self.repository.edited(&[Kind::Check.folder()])?;
         let mut amended: BTreeMap<String, Amended> = BTreeMap::new();
         loop {
             let effects = effects_on_all(self.disk, &overlay, self.common.clock())?;
@@ -463,16 +463,29 @@ impl Change<'_> {
             let first: Vec<&Affected> = changed.iter().copied().filter(own).collect();
             let now = if first.is_empty() { changed } else { first };
             let mut lacking = Vec::new();
+            let mut stuck = Vec::new();
             for effect in now {
                 settled(&effect.path, &committed, &edited)?;
                 match self.amendment(&facts, effect)? {
                     Some(one) => {
                         let bytes = one.text.clone().into_bytes();
-                        overlay.files.insert(one.path.clone(), bytes);
+                        let before = overlay.files.insert(one.path.clone(), bytes.clone());
+                        if before == Some(bytes) {
+                            stuck.push(effect.path.clone());
+                        }
                         amended.insert(one.path.clone(), one);
                     }
                     None => lacking.push(effect.id().to_owned()),
                 }
+            }
+            // An amendment that does not speak for its check, as where one before it is missing.
+            if let Some(path) = stuck.first() {
+                return Err(refused(
+                    format!("{path} still rests on this value when its check is amended"),
+                    format!(
+                        "shearbook validate {path} tells what is wrong with the order of its amendments; mend that first. Nothing was written"
+                    ),
+                ));
             }
             if !lacking.is_empty() {
                 return Err(refused(

@@ -135,22 +135,6 @@ pub(super) fn committed(
     Ok(paths(repository, &listed))
 }
 
-/// Which of the paths of a folder, or of one file, differ in the folder from the newest commit.
-pub(super) fn edited(repository: &Repository, path: &str) -> Result<BTreeSet<String>, SourceError> {
-    let spec = format!(":(top,literal){}{path}", repository.prefix);
-    let listed = repository.ask(&[
-        "diff",
-        "--name-only",
-        "-z",
-        "--no-renames",
-        "--no-ext-diff",
-        "HEAD",
-        "--",
-        &spec,
-    ])?;
-    Ok(paths(repository, &listed))
-}
-
 /// Those of the files that git does not hold as they are in the folder.
 pub(super) fn uncommitted(
     disk: &Disk,

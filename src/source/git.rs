@@ -869,24 +869,43 @@ impl Repository {
 
     /// Those of the paths whose file in the work tree is not what is staged.
     pub fn unstaged_edits(&self, paths: &[String]) -> Result<Vec<String>, SourceError> {
-        let specs: Vec<String> = paths
-            .iter()
-            .map(|path| format!(":(top,literal){}{path}", self.prefix))
-            .collect();
+        let paths: Vec<&str> = paths.iter().map(String::as_str).collect();
+        let touched = self.touched(&paths)?.into_iter();
+        let unstaged = touched.filter(|(state, _)| state[1] != b' ');
+        Ok(unstaged.map(|(_, path)| path).collect())
+    }
+
+    /// The files at or below some paths that are staged or in the work tree otherwise than the newest commit has them.
+    pub fn edited(&self, paths: &[&str]) -> Result<BTreeSet<String>, SourceError> {
+        let touched = self.touched(paths)?.into_iter();
+        Ok(touched.map(|(_, path)| path).collect())
+    }
+
+    /// Files with git's two letters of their state. It is status that looks into a file whose time alone has changed,
+    /// as after a copy of the folder, and writes nothing.
+    fn touched(&self, paths: &[&str]) -> Result<Vec<([u8; 2], String)>, SourceError> {
+        let specs: Vec<String> = paths.iter().map(|path| self.spec(path)).collect();
         let mut arguments = vec![
-            "diff",
-            "--name-only",
+            "status",
+            "--porcelain=v1",
             "-z",
             "--no-renames",
-            "--no-ext-diff",
+            "--untracked-files=no",
+            "--ignore-submodules=all",
             "--",
         ];
         arguments.extend(specs.iter().map(String::as_str));
-        let bytes = self.ask(&arguments)?;
-        let named = bytes.split(|byte| *byte == 0).map(String::from_utf8_lossy);
-        Ok(named
-            .filter_map(|path| path.strip_prefix(&self.prefix).map(str::to_owned))
-            .filter(|path| !path.is_empty())
+        let listed = self.ask(&arguments)?;
+        let rows = listed.split(|byte| *byte == 0);
+        Ok(rows
+            .filter_map(|row| match row {
+                [index, folder, b' ', path @ ..] => {
+                    let path = String::from_utf8_lossy(path);
+                    let own = path.strip_prefix(&self.prefix)?;
+                    Some(([*index, *folder], own.to_owned()))
+                }
+                _ => None,
+            })
             .collect())
     }
 }
@@ -972,6 +991,21 @@ fn most_bytes() -> usize {
     usize::try_from(MAX_BYTES + 1).unwrap_or(usize::MAX)
 }
 
+/// Whether an object that has a file of its own can be unpacked to its end. A file that was cut short, as by a power
+/// failure, sends libgit2 1.9 into an endless loop.
+fn is_whole(library: &git2::Repository, id: &str) -> bool {
+    let Some((folder, name)) = id.split_at_checked(2) else {
+        return false;
+    };
+    let path = library.commondir().join("objects").join(folder).join(name);
+    #[expect(clippy::disallowed_methods, reason = "a file of git's own")]
+    let Ok(file) = std::fs::File::open(path) else {
+        return true;
+    };
+    let mut unpacked = flate2::read::ZlibDecoder::new(BufReader::new(file));
+    std::io::copy(&mut unpacked, &mut std::io::sink()).is_ok()
+}
+
 /// Reads objects by id.
 enum Objects {
     Library(git2::Repository),
@@ -1024,6 +1058,9 @@ impl Objects {
         };
         match self {
             Objects::Library(library) => {
+                if !is_whole(library, id) {
+                    return Err(missing());
+                }
                 let id = git2::Oid::from_str(id).map_err(|_| missing())?;
                 let odb = library.odb().map_err(|_| missing())?;
                 let (size, kind) = odb.read_header(id).map_err(|_| missing())?;
@@ -1084,9 +1121,9 @@ impl First {
     const MOST_BYTES: usize = 1 << 20;
 
     fn keep(&mut self, id: &str, bytes: &[u8]) {
-        if self.bytes + bytes.len() <= First::MOST_BYTES {
+        let fits = self.bytes + bytes.len() <= First::MOST_BYTES;
+        if fits && self.objects.insert(id.to_owned(), bytes.to_vec()).is_none() {
             self.bytes += bytes.len();
-            self.objects.insert(id.to_owned(), bytes.to_vec());
         }
     }
 }
@@ -1229,12 +1266,11 @@ impl Staged {
             Some(reader) => reader,
             None => Objects::open(&self.repository)?,
         };
-        let bytes = reader.read(id);
+        let bytes = reader.read(id)?;
+        // One that met damage may have ended; the next read opens another.
         resting().push(reader);
-        if let Ok(bytes) = &bytes {
-            first().keep(id, bytes);
-        }
-        bytes
+        first().keep(id, &bytes);
+        Ok(bytes)
     }
 
     /// Refuses a commit whose folders, few as they may be, unfold to more files than may be looked at: a folder that stands in many places
