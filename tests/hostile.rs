@@ -301,3 +301,84 @@ fn interruption_leaves_nothing_behind() {
     assert_eq!(tour.wait().unwrap().code(), Some(130));
     assert!(empty(), "the tour's folder stays");
 }
+
+#[test]
+fn report_is_not_written_over_a_record() {
+    let scratch = Scratch::book();
+    let check = scratch.committed_check("0900");
+    scratch.write("own.json", "mine");
+    let before = scratch.snapshot(&scratch.top);
+    for target in [
+        &*check,
+        "instruments/VM-1.toml",
+        MARKER,
+        "checks/report.json",
+        "./fluids/../fluids/K-1.toml",
+    ] {
+        let to = |format: &str| format!("{format}={target}");
+        for arguments in [
+            &["status", "--output", &to("json")][..],
+            &[
+                "validate",
+                "--output",
+                "json=fine.json",
+                "--output",
+                &to("text"),
+            ],
+            &["plan", "VM-1", "--output", &to("html")],
+        ] {
+            let done = scratch.shearbook(arguments).ends(2);
+            assert!(done.err.contains("a place for records"), "{}", done.err);
+        }
+    }
+    let outside = scratch.outside();
+    let link = outside.join("link.json");
+    std::os::unix::fs::symlink(scratch.path(&check), &link).unwrap();
+    let through = format!("json={}", link.display());
+    scratch.shearbook(&["status", "--output", &through]).ends(2);
+    assert!(scratch.snapshot(&scratch.top) == before);
+    scratch
+        .shearbook(&["validate", "--output", "json=own.json"])
+        .ends(0);
+    assert!(scratch.read("own.json").starts_with('{'));
+}
+
+/// Cuts the file of an object short, as a power failure does.
+fn cut_short(scratch: &Scratch, name: &str) {
+    let id = scratch.git(&["rev-parse", name]);
+    let (folder, rest) = id.trim().split_at(2);
+    let path = scratch.top.join(".git/objects").join(folder).join(rest);
+    let bytes = std::fs::read(&path).unwrap();
+    let mut permissions = std::fs::metadata(&path).unwrap().permissions();
+    std::os::unix::fs::PermissionsExt::set_mode(&mut permissions, 0o644);
+    std::fs::set_permissions(&path, permissions).unwrap();
+    std::fs::write(&path, &bytes[..bytes.len() * 3 / 4]).unwrap();
+}
+
+#[test]
+fn object_that_was_cut_short_ends_the_gate_and_names_itself() {
+    for format in ["sha1", "sha256"] {
+        let scratch =
+            Scratch::named("work", &[&*format!("--object-format={format}")]).with_book("");
+        let check = scratch.sound_check("0900");
+        scratch.stage(&check);
+        let id = scratch.git(&["rev-parse", "HEAD:geometries/G-1.toml"]);
+        cut_short(&scratch, "HEAD:geometries/G-1.toml");
+        let done = scratch.shearbook(&["gate"]).ends(3);
+        assert!(done.err.contains(id.trim()), "{}", done.err);
+    }
+}
+
+#[test]
+fn damage_that_the_commit_does_not_touch_is_not_its_fault() {
+    for format in ["sha1", "sha256"] {
+        let scratch =
+            Scratch::named("work", &[&*format!("--object-format={format}")]).with_book("");
+        scratch.committed_check("0900");
+        // What the gate looks at for rehearsal: the last check, and the geometry that it names.
+        cut_short(&scratch, "HEAD:geometries/G-1.toml");
+        scratch.write("notes.txt", "nothing of the book's");
+        scratch.git(&["add", "notes.txt"]);
+        scratch.gate().passes();
+    }
+}

@@ -115,7 +115,7 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
     let Format::Markdown = arguments.format;
     let text = report::compare::render(&range, &brought, forge.as_ref());
     match &arguments.output {
-        Some(file) => output::write_whole(file, text.as_bytes())?,
+        Some(file) => output::write_report(file, text.as_bytes())?,
         None => output::say(&text),
     }
     let is_error = |severity: Severity| severity == Severity::Error;

@@ -2,8 +2,10 @@
 
 use super::{Common, End, Ended, Trouble};
 use crate::finding::{Counts, Finding};
+use crate::parse::layout::{self, Slot};
 use crate::report::{Findings, json, plain, terminal};
 use crate::source::SourceError;
+use crate::source::disk::Disk;
 use clap::ValueEnum;
 use clap::builder::EnumValueParser;
 use rayon::prelude::*;
@@ -143,6 +145,33 @@ pub(crate) fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), Trouble> {
             .and_then(|file| file.persist(&path).map_err(|error| error.error))
             .map(drop)
             .map_err(trouble),
+    }
+}
+
+/// Writes a report over whatever the file held before, but never over a record, nor where only records may lie.
+pub(crate) fn write_report(path: &Path, bytes: &[u8]) -> Result<(), Trouble> {
+    must_be_no_record(path)?;
+    write_whole(path, bytes)
+}
+
+fn must_be_no_record(path: &Path) -> Result<(), Trouble> {
+    let folder = path
+        .parent()
+        .filter(|folder| !folder.as_os_str().is_empty());
+    let target = path.canonicalize().unwrap_or_else(|_| path.to_owned());
+    let Ok(disk) = Disk::find(match target.is_absolute() {
+        true => target.parent().unwrap_or(Path::new("/")),
+        false => folder.unwrap_or(Path::new(".")),
+    }) else {
+        return Ok(());
+    };
+    match disk.inside(&target).map(|inside| layout::slot(&inside)) {
+        None | Some(Slot::Elsewhere) => Ok(()),
+        Some(_) => Err(Trouble::Usage(format!(
+            "{} is a place for records of the book in {}: a report must not stand there, and nothing was written; name a file elsewhere",
+            path.display(),
+            disk.root.display()
+        ))),
     }
 }
 
@@ -422,12 +451,16 @@ impl<F: Shape> Outputs<F> {
         findings: &[Finding],
         render: &dyn Fn(F, terminal::Style) -> String,
     ) -> Ended {
+        // Of several files none is written where one may not be.
+        for (_, file) in &self.output {
+            must_be_no_record(file)?;
+        }
         for (format, file) in &self.output {
             let style = terminal::Style {
                 colour: false,
                 width: 80,
             };
-            write_whole(file, render(*format, style).as_bytes())?;
+            write_report(file, render(*format, style).as_bytes())?;
         }
         if !quiet || self.is_for_programs() {
             say(&render(self.format, style(common)));
