@@ -419,3 +419,48 @@ proptest! {
         prop_assert_eq!(again, once.as_bytes());
     }
 }
+
+#[test]
+fn sealed_check_that_cannot_be_committed_says_so_at_once() {
+    let scratch = Scratch::book();
+    let path = check_path("0900");
+    // 62 minutes in the bath; the policy asks for 60 at least, and this began 40 minutes before.
+    let short = draft("0900").replace(
+        "soak_started = 2026-03-02T07:50:00",
+        "soak_started = 2026-03-02T08:20:00",
+    );
+    assert_ne!(short, draft("0900"));
+    scratch.write(&path, &short);
+    let done = scratch.shearbook(&["seal", &path]).ends(0);
+    assert!(done.out.contains("sealed, verdict"), "{}", done.out);
+    assert!(
+        done.out
+            .contains("a commit is refused as long as this stands"),
+        "{}",
+        done.out
+    );
+    assert!(done.out.contains("soak-too-short"), "{}", done.out);
+    scratch.write(&path, draft("0900"));
+    let done = scratch.shearbook(&["seal", &path]).ends(0);
+    assert!(!done.out.contains("refused"), "{}", done.out);
+}
+
+#[test]
+fn check_is_sealed_and_validated_by_its_id() {
+    let scratch = Scratch::book();
+    let path = check_path("0900");
+    scratch.write(&path, draft("0900"));
+    let id = "VM-1/2026-03-02-0900";
+    let done = scratch.shearbook(&["seal", id]).ends(0);
+    assert!(
+        done.out.contains(&format!("{path}: sealed")),
+        "{}",
+        done.out
+    );
+    scratch.shearbook(&["validate", id]).ends(0);
+    let none = scratch.shearbook(&["seal", "VM-1/2026-03-02-0901"]).ends(2);
+    assert!(none.err.contains("there is no"), "{}", none.err);
+    scratch
+        .shearbook(&["validate", "VM-1/2026-03-02-0901"])
+        .ends(2);
+}

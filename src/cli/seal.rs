@@ -4,19 +4,20 @@ use super::{Common, End, Ended, Trouble, output, validate};
 use crate::book::computed::{self, Expected};
 use crate::book::view::View;
 use crate::finding::Severity;
-use crate::parse::layout::{Slot, slot};
+use crate::parse::layout::{Slot, check_path, slot};
 use crate::parse::{Doc, parse};
 use crate::record::Kind;
 use crate::record::check::Check;
 use crate::rules::{Wanted, run as judge};
+use crate::source::disk::Disk;
 use crate::source::{Source, SourceError, What};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use toml_edit::{Document, Item, Table};
 
 #[derive(clap::Args)]
 pub(crate) struct Arguments {
-    /// The check files to seal
-    #[arg(required = true)]
+    /// The checks to seal: INSTRUMENT/YYYY-MM-DD-HHMM, or their files
+    #[arg(required = true, value_name = "CHECK")]
     files: Vec<PathBuf>,
 }
 
@@ -29,13 +30,17 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
     let mut writes = Vec::new();
     let mut refused = Vec::new();
     for file in &arguments.files {
-        let path = disk.inside(file).ok_or_else(|| {
-            Trouble::Usage(format!(
-                "{} is not in the book {}",
-                file.display(),
-                disk.root.display()
-            ))
-        })?;
+        let path = match named(&disk, file) {
+            Some(path) => path,
+            None if file.symlink_metadata().is_ok() => {
+                return Err(Trouble::Usage(format!(
+                    "{} is not in the book {}",
+                    file.display(),
+                    disk.root.display()
+                )));
+            }
+            None => return Err(Trouble::Usage(format!("there is no {}", file.display()))),
+        };
         let Slot::Record(Kind::Check, id) = slot(&path) else {
             return Err(Trouble::Usage(format!(
                 "{path} is no check; checks are checks/<year>/<instrument>/<YYYY-MM-DD-HHMM>.toml"
@@ -81,13 +86,16 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
         });
         let counted = (outcome.files, refused.len());
         output::say_findings(&common, &findings, counted);
-        output::say(&format!(
-            "Not sealed, since a figure cannot be had: {}. No file was written.\n",
+        let line = format!(
+            "Not sealed, since a figure cannot be had: {}. No file was written.",
             refused.join(", ")
-        ));
+        );
+        let width = output::style(&common).width;
+        output::say(&crate::report::wrapped(&line, width, "", "  "));
         return Ok(End::Refused);
     }
-    let _writing = super::interrupt::writing();
+    let writing = super::interrupt::writing();
+    let mut sealed = Vec::new();
     for (path, old, text, figures) in writes {
         if text != old {
             output::write_whole(&disk.root.join(&path), text.as_bytes())?;
@@ -105,8 +113,37 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
             let width = output::style(&common).width;
             output::say(&crate::report::wrapped(&line, width, "", "  "));
         }
+        sealed.push(path);
+    }
+    drop(writing);
+    if !common.quiet {
+        say_errors(&common, &disk, &sealed)?;
     }
     Ok(End::Fine)
+}
+
+/// A figure that can be had does not make a check that counts: what the commit will be refused for is told at once.
+fn say_errors(common: &Common, disk: &Disk, sealed: &[String]) -> Result<(), Trouble> {
+    let outcome = judge(disk, common.clock(), &Wanted::Only(sealed))?;
+    let mut findings = outcome.findings;
+    findings.retain(|finding| {
+        finding.severity == Severity::Error && sealed.contains(&finding.place.path)
+    });
+    if findings.is_empty() {
+        return Ok(());
+    }
+    output::say("\nSealed, but a commit is refused as long as this stands:\n\n");
+    output::say_findings(common, &findings, (outcome.files, sealed.len()));
+    Ok(())
+}
+
+/// The path of a check that was named by its file or its id.
+fn named(disk: &Disk, given: &Path) -> Option<String> {
+    if given.symlink_metadata().is_ok() {
+        return disk.inside(given);
+    }
+    let id = given.to_str()?;
+    check_path(id).or_else(|| disk.inside(given))
 }
 
 /// The figures, where all can be had that the check needs.

@@ -3,7 +3,7 @@
 use super::{Common, Ended, Trouble, output, progress};
 use crate::book::{Book, Clock};
 use crate::finding::Severity;
-use crate::parse::layout::{Slot, slot};
+use crate::parse::layout::{Slot, check_path, slot};
 use crate::record::Kind;
 use crate::rules::{Outcome, Wanted, is_reading, run as judge};
 use crate::source::disk::Disk;
@@ -39,7 +39,12 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
     };
     let mut named = Vec::new();
     for path in &arguments.paths {
+        let by_id = path.to_str().and_then(check_path);
         if path.symlink_metadata().is_err() {
+            if let Some(check) = by_id.filter(|check| disk.root.join(check).is_file()) {
+                named.push((check, false));
+                continue;
+            }
             return Err(Trouble::Usage(format!("there is no {}", path.display())));
         }
         let inside = disk.inside(path);
