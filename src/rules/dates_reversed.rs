@@ -96,9 +96,20 @@ fn fact(book: &Book, fact: Fact<'_>, out: &mut Out<'_>) {
                 ));
             }
         }
+        Fact::Nonconformity(nonconformity) => {
+            pairs.push(pair(
+                "/opened".to_owned(),
+                nonconformity.opened,
+                "/outcome/date".to_owned(),
+                nonconformity.outcome.as_ref().map(|outcome| outcome.date),
+            ));
+        }
         _ => {}
     }
     let help = match fact {
+        Fact::Nonconformity(_) => {
+            "nothing is decided before it was opened: look which of the two is mistyped"
+        }
         Fact::Person(_) => {
             "the right or the key holds from the first of these days to the last, both included: look which of the two is mistyped"
         }

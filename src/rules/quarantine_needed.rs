@@ -2,6 +2,7 @@ use super::{Out, Rule, Run};
 use crate::book::view::standing_at;
 use crate::finding::Severity;
 use crate::fleet::Fleet;
+use crate::record::{Standing, State};
 
 pub(super) static RULE: Rule = Rule {
     id: "quarantine-needed",
@@ -16,6 +17,16 @@ fn fleet(fleet: &Fleet<'_>, out: &mut Out<'_>) {
         let (Some(record), Some((first, repeat))) = (member.speaks(), &member.failed_twice) else {
             continue;
         };
+        // Given as a date of today it binds from tomorrow, but nobody is to write it again.
+        let mut rows = record.standings.iter();
+        let taken_out = |row: &Standing| {
+            matches!(row.state, State::Quarantined | State::Withdrawn)
+                && fleet.book.zone.begins(&row.from) <= fleet.at
+                && fleet.book.zone.worsens(&row.from) > fleet.at
+        };
+        if rows.any(taken_out) {
+            continue;
+        }
         let standing = standing_at(fleet.book, &record.standings, fleet.at);
         let row = standing.map_or(0, |(row, _)| row);
         out.say(

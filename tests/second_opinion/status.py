@@ -193,7 +193,12 @@ def instrument_on(book, instrument, day, end, speaks):
         speaks["check-due-soon", path] += holds["due-soon"]
         speaks["check-overdue", path] += holds["overdue"]
         speaks["check-needed", path] += len(changes)
-        speaks["quarantine-needed", path] += holds["failed"]
+        # One that is taken out of service today, from tomorrow, has been dealt with.
+        leaves = any(
+            row["state"] in ("quarantined", "withdrawn") and book.moment(row["from"]) < end <= book.worsening(row["from"])
+            for row in instrument.get("standing", [])
+        )
+        speaks["quarantine-needed", path] += holds["failed"] and not leaves
         if awaits:
             speaks["repeat-needed", book.checks[last[0]][1]] += 1
         speaks["service-overdue", path] += not current
