@@ -214,7 +214,14 @@ fn alone(root: &Path) -> Result<(), Trouble> {
         .filter_map(Result::ok)
         .find(|entry| entry.file_name() == MARKER);
     match inner.as_ref().and_then(|entry| entry.path().parent()) {
-        Some(inner) => Err(refused(root, inner)),
+        Some(inner) => Err(Trouble::Refused(SourceError::new(
+            format!(
+                "{} is a book, and one in {} would hold it: the records of the inner one would belong to neither",
+                inner.display(),
+                root.display()
+            ),
+            "choose a folder beside it; to keep two laboratories in one repository, give each a folder of its own",
+        ))),
         None => Ok(()),
     }
 }
@@ -386,6 +393,7 @@ fn tell(
         }
         match schemas(files) {
             0 => {}
+            1 => text += &format!("  {word}  {}/: 1 schema\n", template::SCHEMAS),
             count => text += &format!("  {word}  {}/: {count} schemas\n", template::SCHEMAS),
         }
         text

@@ -88,6 +88,16 @@ pub(crate) fn yield_to_it(failed: bool) {
     }
 }
 
+/// A terminal's Ctrl-C reaches git too, and its end may be seen before the interruption itself is: a failure to look waits for that.
+pub(crate) fn yield_to_one_on_its_way() {
+    const ON_ITS_WAY: Duration = Duration::from_millis(100);
+    let begun = Instant::now();
+    while begun.elapsed() < ON_ITS_WAY {
+        yield_to_it(true);
+        std::thread::sleep(Duration::from_millis(5));
+    }
+}
+
 /// Ends here where an interruption is waiting for what was being written.
 pub(crate) fn stop_if_asked() {
     yield_to_it(true);

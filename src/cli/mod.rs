@@ -325,6 +325,9 @@ pub fn main() -> ExitCode {
         Command::Man(arguments) => completions::man(&cli.common, arguments),
     };
     interrupt::yield_to_it(ended.is_err());
+    if matches!(ended, Err(Trouble::Unusable(_))) {
+        interrupt::yield_to_one_on_its_way();
+    }
     let ended = match output::unsaid() {
         Some(error) => Err(Trouble::Unusable(error)),
         None => ended,

@@ -121,7 +121,7 @@ pub fn render(list: &List<'_>, width: usize) -> String {
     }
     text += "\n";
     text += &wrapped(
-        "Next: look at each with shearbook show, beside the bench sheet or the certificate; then shearbook review ID --approve, or --reject with --comment. A check that was rejected is amended, or done again.",
+        "Next: look at each beside the bench sheet or the certificate, a check with shearbook show, another record in its file; then shearbook review ID --approve, or --reject with --comment. A check that was rejected is amended, or done again.",
         width,
         "",
         "  ",
