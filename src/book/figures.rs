@@ -186,11 +186,11 @@ fn of_point(judged: &JudgedPoint, written: &Point) -> [(&'static str, Option<Str
         ("deviation_percent", figure(&judged.deviation_percent)),
         (
             "deviation_of_range_percent",
-            figure(&judged.deviation_of_range_percent),
+            figure(&judged.deviation_of_range_percent()),
         ),
         (
             "relative_band_percent",
-            figure(&judged.relative_band_percent),
+            figure(&judged.relative_band_percent()),
         ),
         (
             "verdict",

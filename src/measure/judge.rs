@@ -143,10 +143,6 @@ pub struct JudgedPoint {
     pub half_width: Option<Exact>,
     /// Of the point's own reading, in % of the reference, 2 decimals; none where no figure was shown.
     pub deviation_percent: Option<Exact>,
-    /// Of the point's own reading, in % of the full-scale range, 2 decimals; none where no figure was shown.
-    pub deviation_of_range_percent: Option<Exact>,
-    /// The half-width in % of the reference, 2 decimals.
-    pub relative_band_percent: Option<Exact>,
     /// The torque that the reference should show, unrounded; the zone goes by it.
     pub expected_torque_percent: Option<Exact>,
     pub shear_rate_per_s: Option<f64>,
@@ -159,6 +155,22 @@ pub struct JudgedPoint {
 }
 
 impl JudgedPoint {
+    /// Of the point's own reading, in % of the full-scale range, 2 decimals; none where no figure was shown.
+    pub fn deviation_of_range_percent(&self) -> Option<Exact> {
+        self.deviation_percent.as_ref()?;
+        let reference = self.reference_unrounded.as_ref()?;
+        let range = self.range_unrounded.as_ref()?;
+        deviation_of_range_percent(self.reading_mpa_s.as_ref()?, reference, range)
+    }
+
+    /// The half-width in % of the reference, 2 decimals.
+    pub fn relative_band_percent(&self) -> Option<Exact> {
+        relative_band_percent(
+            self.reference_unrounded.as_ref()?,
+            self.half_width.as_ref()?,
+        )
+    }
+
     /// Between which a reading passes: the acceptance limits of a guarded decision, else the limits; in mPa.s.
     pub fn limits_that_judge(&self) -> Option<Limits> {
         match &self.guarded {
@@ -455,14 +467,11 @@ fn shared_figures(
         torque_percent: None,
         reading_mpa_s: None,
         reference_mpa_s: reference.as_ref().map(as_figure),
-        relative_band_percent: band
-            .and_then(|(reference, half)| relative_band_percent(reference, half)),
         guarded: None,
         verdict: None,
         lower: limits.as_ref().map(|limits| limits.lower.clone()),
         upper: limits.map(|limits| limits.upper),
         deviation_percent: None,
-        deviation_of_range_percent: None,
         shear_rate_per_s: subject
             .geometry
             .and_then(|geometry| geometry.shear_rate_per_s(speed_rpm)),
@@ -488,8 +497,6 @@ fn judge_point(point: &PointFigures, shared: &JudgedPoint) -> JudgedPoint {
         judged.verdict = Some(Verdict::Fail);
     } else if let (Some(reading), Some(reference)) = (&reading, &shared.reference_unrounded) {
         judged.deviation_percent = deviation_percent(reading, reference);
-        judged.deviation_of_range_percent =
-            range.and_then(|range| deviation_of_range_percent(reading, reference, range));
     }
     judged.reading_mpa_s = reading;
     judged
@@ -666,14 +673,14 @@ mod tests {
             upper: some("541.726"),
             half_width: some("29.126"),
             deviation_percent: some("0.66"),
-            deviation_of_range_percent: some("0.14"),
-            relative_band_percent: some("5.68"),
             expected_torque_percent: x("51260").divide(&x("2400")),
             shear_rate_per_s,
             replicate_mean: some("516"),
             guarded: None,
             verdict: PASS,
         };
+        assert_eq!(expected.deviation_of_range_percent(), some("0.14"));
+        assert_eq!(expected.relative_band_percent(), some("5.68"));
         assert_eq!(judgement.points, vec![expected]);
     }
 
@@ -766,7 +773,7 @@ mod tests {
         assert_eq!(judged.replicate_mean, x("15050").divide(&x("3")));
         assert_eq!(judged.torque_percent, some("75.25"));
         assert_eq!(judged.deviation_percent, some("0.68"));
-        assert_eq!(judged.deviation_of_range_percent, some("0.50"));
+        assert_eq!(judged.deviation_of_range_percent(), some("0.50"));
         assert_eq!(judged.verdict, PASS);
         // Without a range there is no reading.
         bench.geometry = None;
@@ -818,7 +825,7 @@ mod tests {
         let shown = &judgement.points[1];
         assert_eq!(shown.replicate_mean, None);
         assert_eq!(shown.deviation_percent, None);
-        assert_eq!(shown.deviation_of_range_percent, None);
+        assert_eq!(shown.deviation_of_range_percent(), None);
         assert_eq!(shown.lower, some("483.474"));
         assert_eq!(shown.torque_percent, some("99"));
         // It counts for its zone.
@@ -904,7 +911,7 @@ mod tests {
             assert_eq!(replicate.reference_mpa_s, some("448.477"));
             assert_eq!(replicate.lower, some("419.992"));
             assert_eq!(replicate.upper, some("476.961"));
-            assert_eq!(replicate.relative_band_percent, some("6.35"));
+            assert_eq!(replicate.relative_band_percent(), some("6.35"));
             assert_eq!(replicate.replicate_mean, some("445"));
             assert_eq!(replicate.zone, Some(Zone::Low));
             let torque = replicate
@@ -915,13 +922,13 @@ mod tests {
         }
         assert_eq!(first.deviation_percent, some("0.34"));
         assert_eq!(second.deviation_percent, some("-1.89"));
-        assert_eq!(first.deviation_of_range_percent, some("0.06"));
-        assert_eq!(second.deviation_of_range_percent, some("-0.35"));
+        assert_eq!(first.deviation_of_range_percent(), some("0.06"));
+        assert_eq!(second.deviation_of_range_percent(), some("-0.35"));
         assert_eq!(other.reference_mpa_s, some("446.354"));
         assert_eq!(other.lower, some("433.891"));
         assert_eq!(other.upper, some("458.818"));
         assert_eq!(other.deviation_percent, some("1.94"));
-        assert_eq!(other.deviation_of_range_percent, some("1.08"));
+        assert_eq!(other.deviation_of_range_percent(), some("1.08"));
         assert_eq!(other.zone, Some(Zone::Middle));
         assert_eq!(judgement.verdict, PASS);
     }
@@ -1007,13 +1014,13 @@ mod tests {
             assert_eq!(
                 (
                     &judged.deviation_percent,
-                    &judged.deviation_of_range_percent
+                    &judged.deviation_of_range_percent()
                 ),
                 (&None, &None)
             );
             assert_eq!(
                 (
-                    &judged.relative_band_percent,
+                    &judged.relative_band_percent(),
                     &judged.expected_torque_percent
                 ),
                 (&None, &None)
@@ -1040,7 +1047,7 @@ mod tests {
             );
             assert_eq!((&judged.lower, judged.zone), (&None, None));
             assert_eq!(judged.deviation_percent, some("0.66"));
-            assert_eq!(judged.deviation_of_range_percent, None);
+            assert_eq!(judged.deviation_of_range_percent(), None);
             assert_eq!((judged.verdict, judgement.verdict), (None, None));
         }
         assert_eq!(no_geometry.judge().points[0].shear_rate_per_s, None);

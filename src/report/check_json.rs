@@ -239,8 +239,8 @@ pub fn render(view: &View<'_>, told: &Told, amendments: &[Amendment]) -> String 
                     point.guarded.as_ref().map(|by| &by.acceptance.upper),
                 ),
                 deviation_percent: figure(point.deviation_percent.as_ref()),
-                deviation_of_range_percent: figure(point.deviation_of_range_percent.as_ref()),
-                relative_band_percent: figure(point.relative_band_percent.as_ref()),
+                deviation_of_range_percent: figure(point.deviation_of_range_percent().as_ref()),
+                relative_band_percent: figure(point.relative_band_percent().as_ref()),
                 standard_uncertainty_mpa_s: figure(
                     uncertainty(index).map(|told| &told.standard_mpa_s),
                 ),

@@ -167,7 +167,7 @@ fn once_a_speed(
 /// How wide the limits are for each value: at low torque a pass says little.
 fn relative_bands(view: &View<'_>) -> Option<String> {
     let bands = once_a_speed(view, |point, speed| {
-        let band = point.relative_band_percent.as_ref()?;
+        let band = point.relative_band_percent()?;
         let percent = band.to_fixed_string(PERCENT_PLACES);
         Some(format!("\u{b1}{percent} % at {speed} rpm"))
     })?;
