@@ -227,6 +227,10 @@ fn say_errors(subject: Subject, doc: &Doc, schema: &Schema, faults: &mut Vec<Fau
     let Some(explainer) = schema.explainer.get_or_init(build) else {
         return;
     };
+    if let (Subject::Record(own), Some(other)) = (subject, other_kind(subject, doc)) {
+        faults.push(misplaced(own, other, doc));
+        return;
+    }
     let instance = doc.root.to_json();
     let mut seen = Vec::new();
     for error in explainer.iter_errors(&instance) {
@@ -326,10 +330,16 @@ fn say(
     };
     match error.kind() {
         ValidationErrorKind::AdditionalProperties { unexpected }
-        | ValidationErrorKind::UnevaluatedProperties { unexpected } => unexpected
-            .iter()
-            .map(|unknown| unknown_key(doc, schema, at, unknown))
-            .collect(),
+        | ValidationErrorKind::UnevaluatedProperties { unexpected } => {
+            // What follows it is of the second record too.
+            match unexpected.iter().any(|key| key == "format") && !at.is_empty() {
+                true => vec![second_record(doc, at)],
+                false => unexpected
+                    .iter()
+                    .map(|unknown| unknown_key(doc, schema, at, unknown))
+                    .collect(),
+            }
+        }
         ValidationErrorKind::Required { property } => {
             let property = property.as_str().unwrap_or("");
             let pointer = format!("{at}/{}", escape(property));
@@ -337,11 +347,11 @@ fn say(
                 "" => subject.whole().to_owned(),
                 _ => table_name(at),
             };
-            let mut missing = fault(
-                &pointer,
-                format!("{property} {MISSING} from {table}"),
-                describe(schema, &pointer).unwrap_or_else(|| format!("add {property}")),
-            );
+            let mut help = describe(schema, &pointer).unwrap_or_else(|| format!("add {property}"));
+            if at.starts_with("/point/") && is_void(doc) {
+                help += ". A void check needs no points: delete the row with its [[point]] line where nothing was read";
+            }
+            let mut missing = fault(&pointer, format!("{property} {MISSING} from {table}"), help);
             missing.place.pointer = at.to_owned();
             vec![missing]
         }
@@ -497,6 +507,69 @@ fn written(doc: &Doc, at: &str) -> String {
         line = line.chars().take(57).chain("...".chars()).collect();
     }
     line
+}
+
+fn is_void(doc: &Doc) -> bool {
+    let void = doc.root.child("void");
+    void.is_some_and(|void| matches!(void.value, Value::Flag(true)))
+}
+
+/// Every record begins with its format, so one that stands in a table begins another.
+fn second_record(doc: &Doc, at: &str) -> Fault {
+    Fault {
+        kind: FaultKind::Schema,
+        place: doc.place_of_key(&format!("{at}/format")),
+        message: "a second record seems to begin here, and a file holds one".to_owned(),
+        help: "move what begins with this line to a file of its own".to_owned(),
+        because: None,
+    }
+}
+
+/// The kind whose keys these are, where they are not those of the kind that belongs at this place.
+fn other_kind(subject: Subject, doc: &Doc) -> Option<Kind> {
+    let Subject::Record(own) = subject else {
+        return None;
+    };
+    let instance = doc.root.to_json();
+    let keys = instance.as_object()?;
+    let strangers = |kind: Kind| {
+        let known = schema(Subject::Record(kind))?.json().get("properties")?;
+        Some(keys.keys().filter(|key| known.get(key).is_none()).count())
+    };
+    let complete = |kind: Kind| {
+        let required = schema(Subject::Record(kind))?.json().get("required")?;
+        let mut required = required.as_array()?.iter().filter_map(Json::as_str);
+        Some(required.all(|key| keys.contains_key(key)))
+    };
+    // One slip does not make a record of another kind.
+    if strangers(own)? < 2 {
+        return None;
+    }
+    let mut kinds = Kind::ALL.iter().map(|(_, kind)| *kind);
+    kinds.find(|kind| *kind != own && strangers(*kind) == Some(0) && complete(*kind) == Some(true))
+}
+
+fn misplaced(own: Kind, other: Kind, doc: &Doc) -> Fault {
+    let belongs = match other {
+        Kind::Book => "the book's folder, as shearbook.toml".to_owned(),
+        Kind::Check => "checks/<year>/<instrument>/<YYYY-MM-DD-HHMM>.toml".to_owned(),
+        Kind::Review => "reviews/, where shearbook review puts it".to_owned(),
+        _ => format!("{}/<id>.toml", other.folder()),
+    };
+    Fault {
+        kind: FaultKind::Schema,
+        place: doc.place(""),
+        message: format!(
+            "this file has the keys of a record of the kind {}, and stands where one of the kind {} belongs",
+            other.word(),
+            own.word()
+        ),
+        help: format!(
+            "move it to {belongs}; or write a new one with shearbook new {}",
+            own.word()
+        ),
+        because: None,
+    }
 }
 
 fn unknown_key(doc: &Doc, schema: &Json, at: &str, unknown: &str) -> Fault {
