@@ -870,7 +870,7 @@ fn no_command_writes_but_the_file_that_it_is_asked_for() {
                 "--reason",
                 "mistyped",
                 "--set",
-                "/bottle=\"1\"",
+                "/point/0/temperature_c=25.02",
             ][..],
             path.replace(".toml", ".a1.toml"),
         ),
@@ -949,4 +949,15 @@ fn a_commit_that_unfolds_without_end_is_not_unfolded() {
         .shearbook(&["gate", "--timeout", "100", "--range", &range])
         .ends(3);
     assert!(done.err.contains("too large to be judged"), "{}", done.err);
+}
+
+#[test]
+fn book_begun_by_somebody_without_the_right_is_told_once() {
+    let scratch = Scratch::empty().with_facts("");
+    scratch.git(&["add", "--all"]);
+    let done = scratch.shearbook(&["gate", "--format", "plain"]).ends(0);
+    let times = done.out.matches("author-not-authorised").count();
+    assert_eq!(times, 1, "{}", done.out);
+    assert!(done.out.contains("begins the book"), "{}", done.out);
+    assert!(!done.out.contains("before the change"), "{}", done.out);
 }

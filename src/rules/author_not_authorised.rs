@@ -29,18 +29,28 @@ fn commit(commit: &Commit<'_>, out: &mut Out<'_>) {
     if may || keepers.people.any_broken() {
         return;
     }
-    for place in commit.facts {
-        let said = out.say(
-            place.clone(),
-            format!(
-                "{} changes this as {author}, who was not authorised for records on {day} in the book before the change",
-                commit.name()
-            ),
-        );
-        let said = match commit.settings.require_known_authors {
-            true => said.as_error(),
-            false => said,
+    // Before the first commit there is no book to look into, and no file of it is more to the point than another.
+    let begins = commit.parents.is_empty();
+    let told = commit.facts.iter().take(match begins {
+        true => 1,
+        false => usize::MAX,
+    });
+    for place in told {
+        let name = commit.name();
+        let said = match begins {
+            true => out.say(
+                place.clone(),
+                format!("{name} begins the book as {author}, whom no file of people/ authorises for records on {day}"),
+            )
+            .help("add [[authorised]] with for = \"records\" and this day or an earlier one to the file of whoever keeps the records, and have them commit it"),
+            false => out.say(
+                place.clone(),
+                format!("{name} changes this as {author}, who was not authorised for records on {day} in the book before the change"),
+            )
+            .help("have it committed by somebody authorised for records, or authorise the person first, in a change of its own: [[authorised]] with for = \"records\""),
         };
-        said.help("have it committed by somebody authorised for records, or authorise the person first, in a change of its own: [[authorised]] with for = \"records\"");
+        if commit.settings.require_known_authors {
+            said.as_error();
+        }
     }
 }
