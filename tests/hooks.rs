@@ -266,7 +266,12 @@ fn branch_without_a_book_passes() {
 fn commit_is_stopped_where_the_tool_is_gone() {
     let scratch = Scratch::book();
     let tool = scratch.outside().join("shearbook");
-    std::fs::copy(env!("CARGO_BIN_EXE_shearbook"), &tool).unwrap();
+    // By a program of its own: a file that this process writes may be held open by what another test starts meanwhile.
+    let copied = std::process::Command::new("cp")
+        .arg(env!("CARGO_BIN_EXE_shearbook"))
+        .arg(&tool)
+        .status();
+    assert!(copied.unwrap().success());
     let done = scratch
         .command(&tool, &scratch.book)
         .args(["hook", "install"])
