@@ -916,6 +916,13 @@ fn review_waits_for_the_commit_and_names_its_reviewer() {
     new(&scratch, "review", "nonconformities/N-1", &by).ends(2);
     assert!(!scratch.path("reviews").exists());
     new(&scratch, "review", "fluids/K-1", &by).ends(0);
+    // A file may be named as well.
+    new(&scratch, "review", "fluids/K-1.toml", &by).ends(0);
+    assert!(
+        scratch
+            .path("reviews/records/fluids/K-1/qa-01-2.toml")
+            .is_file()
+    );
     assert!(
         scratch
             .path("reviews/records/fluids/K-1/qa-01-1.toml")
@@ -975,6 +982,9 @@ fn mistakes_in_an_id_or_kind_write_nothing() {
         assert_eq!(scratch.snapshot(&scratch.top), before, "{id}");
     }
     refused(&["bath", "WB-1"], 1, "baths/WB-1.toml");
+    refused(&["bath", "WB-1.toml"], 1, "baths/WB-1.toml");
+    refused(&["fluid", "Küvette"], 2, "not ü; Kuevette would be one");
+    refused(&["fluid", "K 22"], 2, "not a blank; K-22 would be one");
     refused(&["bath", "wb-1"], 1, "baths/WB-1.toml");
     refused(&["fluids", "K-2"], 2, "fluid");
     refused(&["fluit", "K-2"], 2, "fluid");

@@ -105,16 +105,21 @@ fn make(common: &Common, arguments: &Arguments, mut asker: Option<&mut Asker>) -
         Kind::Check | Kind::Review => None,
         _ => unfit_id(id),
     };
+    // People name the file where the id is meant.
+    let stem = |id: &str| match kind {
+        Kind::Check | Kind::Review => id.to_owned(),
+        _ => id.strip_suffix(".toml").unwrap_or(id).to_owned(),
+    };
     let id = match (&arguments.id, asker.as_mut()) {
-        (Some(id), _) => id.clone(),
+        (Some(id), _) => stem(id),
         (None, Some(asker)) => {
             let text = match kind {
                 Kind::Check => "Of which instrument?".to_owned(),
                 Kind::Review => "Of which check, or record as FOLDER/ID?".to_owned(),
                 _ => format!("Id of the new {}", kind.noun()),
             };
-            asker.ask(&Question::new("id", text), |id| match fits(id) {
-                None => Ok(id.to_owned()),
+            asker.ask(&Question::new("id", text), |id| match fits(&stem(id)) {
+                None => Ok(stem(id)),
                 Some(why) => Err(format!("{id} is no id: {why}")),
             })?
         }
