@@ -75,6 +75,9 @@ fn answers(path: &str) -> &'static [(&'static str, &'static str)] {
             ("repeatability_percent", "0.2"),
             ("from", "2026-01-05"),
             ("full_scale_torque_un_m", "100.0"),
+            ("date", "2026-01-05"),
+            ("by", "\"A competent laboratory\""),
+            ("certificate", "\"S-100\""),
             ("from", "2026-01-05"),
             ("state", "\"in-service\""),
             ("by", "\"qa-01\""),
@@ -115,6 +118,7 @@ fn answers(path: &str) -> &'static [(&'static str, &'static str)] {
             ("certificate", "\"T-100\""),
             ("expanded_uncertainty_k", "0.03"),
             ("coverage_factor", "2.0"),
+            ("corrections", "[ { at_c = 20.0, correction_k = -0.01 } ]"),
         ],
         "baths/WB-1.toml" => &[("uniformity_k", "0.03")],
         "nonconformities/N-1.toml" => &[
@@ -765,6 +769,72 @@ fn filled_in_every_record_validates() {
     scratch.shearbook(&["validate"]).ends(0);
 }
 
+/// The example that a template's remark shows for a key, as TOML writes it.
+fn shown(remark: &str) -> Option<String> {
+    let is_date = |word: &&str| {
+        let digits = |range: std::ops::Range<usize>| {
+            word.get(range)
+                .is_some_and(|part| part.bytes().all(|at| at.is_ascii_digit()))
+        };
+        word.len() == 10 && digits(0..4) && digits(5..7) && digits(8..10)
+    };
+    let words = || remark.split([' ', ':', ';', ',']);
+    let quoted = || {
+        let mut parts = remark.split('"');
+        parts.next();
+        parts.next().map(|word| format!("\"{word}\""))
+    };
+    let list = ["[\"", "[0", "[1", "[ {"]
+        .iter()
+        .find_map(|begin| remark.find(begin))
+        .and_then(|at| Some(format!("{}]", remark[at..].split_once(']')?.0)));
+    let figure = || words().rfind(|word| word.parse::<f64>().is_ok());
+    list.or_else(|| words().find(is_date).map(str::to_owned))
+        .or_else(quoted)
+        .or_else(|| figure().map(str::to_owned))
+}
+
+#[test]
+fn filled_in_as_shown_the_records_agree_with_one_another() {
+    let (scratch, _) = begun(&[]);
+    for (kind, id, more, path) in RECORDS {
+        if !["person", "instrument", "fluid", "thermometer", "bath"].contains(&kind) {
+            continue;
+        }
+        new(&scratch, kind, id, more).ends(0);
+        let text = scratch.read(path);
+        let mut filled = String::new();
+        let mut lines = text.lines().peekable();
+        while let Some(line) = lines.next() {
+            let mut remark = line
+                .split_once('#')
+                .map_or("", |(_, remark)| remark)
+                .to_owned();
+            while let Some(more) =
+                lines.next_if(|next| next.trim_start().starts_with('#') && next.starts_with(' '))
+            {
+                remark += more.trim_start().trim_start_matches('#');
+            }
+            let value = blank(line).map(|key| match key {
+                // A reviewer, who decides on the others.
+                "for" if id == "qa-01" => "\"review\"".to_owned(),
+                "by" if remark.contains("records or review") => "\"qa-01\"".to_owned(),
+                _ => shown(&remark).unwrap_or_else(|| match key {
+                    key if key.ends_with("_mpa_s") || key.ends_with("_un_m") => "100.0".to_owned(),
+                    key if key.ends_with("_percent") => "0.4".to_owned(),
+                    _ => "\"invented\"".to_owned(),
+                }),
+            });
+            filled += &match value {
+                Some(value) => format!("{}= {value}\n", line.split('=').next().unwrap()),
+                None => format!("{line}\n"),
+            };
+        }
+        scratch.write(path, &filled);
+        assert_eq!(errors(&scratch, path), [], "{filled}");
+    }
+}
+
 #[test]
 fn every_key_of_a_schema_is_in_the_template() {
     let scratch = furnished();
@@ -916,6 +986,13 @@ fn review_waits_for_the_commit_and_names_its_reviewer() {
     new(&scratch, "review", "nonconformities/N-1", &by).ends(2);
     assert!(!scratch.path("reviews").exists());
     new(&scratch, "review", "fluids/K-1", &by).ends(0);
+    // A file may be named as well.
+    new(&scratch, "review", "fluids/K-1.toml", &by).ends(0);
+    assert!(
+        scratch
+            .path("reviews/records/fluids/K-1/qa-01-2.toml")
+            .is_file()
+    );
     assert!(
         scratch
             .path("reviews/records/fluids/K-1/qa-01-1.toml")
@@ -975,6 +1052,9 @@ fn mistakes_in_an_id_or_kind_write_nothing() {
         assert_eq!(scratch.snapshot(&scratch.top), before, "{id}");
     }
     refused(&["bath", "WB-1"], 1, "baths/WB-1.toml");
+    refused(&["bath", "WB-1.toml"], 1, "baths/WB-1.toml");
+    refused(&["fluid", "Küvette"], 2, "not ü; Kuevette would be one");
+    refused(&["fluid", "K 22"], 2, "not a blank; K-22 would be one");
     refused(&["bath", "wb-1"], 1, "baths/WB-1.toml");
     refused(&["fluids", "K-2"], 2, "fluid");
     refused(&["fluit", "K-2"], 2, "fluid");

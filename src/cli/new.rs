@@ -2,24 +2,27 @@
 //! that a person must answer for has no value, so that the record does not validate until it has one.
 
 use super::ask::answers::Answers;
-use super::ask::{Asked, Asker, Question, Stop, form};
+use super::ask::form::{self, Known, Sheet};
+use super::ask::{Asked, Asker, Question, Stop};
 use super::here::Here;
 use super::template::{Filling, fill, quoted, schema_line, schema_path, template};
 use super::{Common, End, Ended, Trouble, enter, interrupt, output, review, validate};
 use crate::book::review::Digest;
 use crate::book::zone::{NoInstant, Zone};
 use crate::book::{Book, Loaded};
-use crate::finding::Severity;
+use crate::finding::Finding;
 use crate::fleet::plan::stock::{Lot, Stock};
+use crate::parse::form::Form;
 use crate::parse::layout::{self, CheckName, path_of, unfit_id};
 use crate::record::geometry::{Geometry, GeometryKind};
 use crate::record::instrument::{Instrument, Speeds};
-use crate::record::person::Duty;
+use crate::record::person::{Duty, Person};
 use crate::record::policy::{Policy, ZoneName};
 use crate::record::thermometer::Thermometer;
 use crate::record::{Kind, Stamp, Word};
 use crate::rules::{Wanted, run as judge};
 use crate::source::disk::Disk;
+use crate::source::overlay::Overlay;
 use crate::source::{Source, SourceError};
 use crate::text::nearest;
 use jiff::Timestamp;
@@ -62,7 +65,9 @@ pub(crate) fn run(common: &Common, arguments: &Arguments) -> Ended {
         false => Asker::at_terminal(output::style(common), Answers::default()),
     };
     if asker.is_some() {
-        interrupt::say_last(Some("Stopped. Nothing was written.".to_owned()));
+        interrupt::say_last(Some(
+            "Stopped. Nothing was written, and no answer is kept.".to_owned(),
+        ));
     }
     let made = match &mut asker {
         Some(asker) => asker.run(|asker| make(common, arguments, Some(asker))),
@@ -105,16 +110,21 @@ fn make(common: &Common, arguments: &Arguments, mut asker: Option<&mut Asker>) -
         Kind::Check | Kind::Review => None,
         _ => unfit_id(id),
     };
+    // People name the file where the id is meant.
+    let stem = |id: &str| match kind {
+        Kind::Check | Kind::Review => id.to_owned(),
+        _ => id.strip_suffix(".toml").unwrap_or(id).to_owned(),
+    };
     let id = match (&arguments.id, asker.as_mut()) {
-        (Some(id), _) => id.clone(),
+        (Some(id), _) => stem(id),
         (None, Some(asker)) => {
             let text = match kind {
                 Kind::Check => "Of which instrument?".to_owned(),
                 Kind::Review => "Of which check, or record as FOLDER/ID?".to_owned(),
                 _ => format!("Id of the new {}", kind.noun()),
             };
-            asker.ask(&Question::new("id", text), |id| match fits(id) {
-                None => Ok(id.to_owned()),
+            asker.ask(&Question::new("id", text), |id| match fits(&stem(id)) {
+                None => Ok(stem(id)),
                 Some(why) => Err(format!("{id} is no id: {why}")),
             })?
         }
@@ -190,39 +200,90 @@ fn make(common: &Common, arguments: &Arguments, mut asker: Option<&mut Asker>) -
                 return Ok(enter::run(common, &enter::Arguments::of(instrument))?);
             }
             _ if asked => {
-                text = form::fill_in(asker, kind, &draft.path, &text)?;
+                // Each question that rests on a day lists who was authorised on it.
+                draft.filling.text("recorders", "");
+                let template = fill(template(kind), &draft.filling);
+                let sheet = Sheet {
+                    kind,
+                    path: &draft.path,
+                    template: &template,
+                    judge: &|text| findings(common, &disk, &draft.path, text),
+                    known: &|form, pointer| known_of(&book, kind, form, pointer),
+                };
+                let (filled, findings) = form::fill_in(asker, &sheet)?;
+                text = filled;
+                if !findings.is_empty() {
+                    output::say_findings(common, &findings, (1, 0));
+                }
             }
             _ => {}
         }
     }
     put(&disk.root, &draft.path, text.as_bytes())?;
-    let mut refused = false;
-    if asked {
-        let only = [draft.path.clone()];
-        let outcome = judge(&disk, common.clock(), &Wanted::Only(&only))?;
-        let mut findings = outcome.findings;
-        findings.retain(|finding| finding.place.path == draft.path);
-        refused = findings
-            .iter()
-            .any(|finding| finding.severity == Severity::Error);
-        if !findings.is_empty() {
-            output::say_findings(common, &findings, (1, 0));
-        }
-    }
     if !common.quiet {
-        let whole = asked && !refused;
-        output::say(&match asked && refused {
-            true => format!(
-                "made {}\n\nNext: put right in it what is named above; shearbook validate tells when\nit is sound.\n",
-                draft.path
-            ),
-            false => next_steps(common, &disk, &draft, whole),
-        });
+        output::say(&next_steps(common, &disk, &draft, asked));
     }
-    Ok(match refused {
-        true => End::Refused,
-        false => End::Fine,
-    })
+    Ok(End::Fine)
+}
+
+/// What the rules find in a record that is not written yet.
+fn findings(common: &Common, disk: &Disk, path: &str, text: &str) -> Result<Vec<Finding>, Trouble> {
+    let mut overlay = Overlay::over(disk);
+    overlay
+        .files
+        .insert(path.to_owned(), text.as_bytes().to_vec());
+    let only = [path.to_owned()];
+    let mut findings = judge(&overlay, common.clock(), &Wanted::Only(&only))?.findings;
+    findings.retain(|finding| finding.place.path == path);
+    Ok(findings)
+}
+
+/// What the book has for a key: classes of use, and who was authorised on the day of a row.
+fn known_of(book: &Book, kind: Kind, form: &Form, pointer: &str) -> Known {
+    if (kind, pointer) == (Kind::Instrument, "/usage") {
+        let policy = book.policy_at(book.as_of(), None);
+        let classes = policy.iter().flat_map(|policy| policy.interval.iter());
+        return Known {
+            words: classes.map(|(class, _)| class.clone()).collect(),
+            told: String::new(),
+        };
+    }
+    let Some(row) = pointer
+        .strip_suffix("/by")
+        .filter(|row| row.starts_with("/standing/"))
+    else {
+        return Known::default();
+    };
+    let from = form.value(&format!("{row}/from")).unwrap_or_default();
+    let day = from.get(..10).and_then(|day| super::day(day).ok());
+    let day = day.unwrap_or(book.as_of());
+    let duties = [Duty::Records, Duty::Review];
+    let authorised = authorised_on(book, &duties, day);
+    let told = match authorised[..] {
+        [] => format!(
+            "Nobody was authorised for records or review on {day}: give a later day with back, or let the person's own file say since when."
+        ),
+        _ => listed(
+            &format!("Authorised for records or review on {day}"),
+            &authorised,
+        ),
+    };
+    Known {
+        words: book.people.ids().map(str::to_owned).collect(),
+        told,
+    }
+}
+
+fn authorised_on<'b>(book: &'b Book, duties: &[Duty], day: Date) -> Vec<&'b str> {
+    let may = |person: &Person| {
+        let mut duties = duties.iter();
+        duties.any(|duty| book.authorised_on(person, *duty, day))
+    };
+    book.people
+        .sound()
+        .filter(|person| may(person))
+        .map(|person| person.id.as_str())
+        .collect()
 }
 
 fn kind(word: &str) -> Result<Kind, Trouble> {
@@ -364,25 +425,21 @@ pub(super) fn put(root: &Path, path: &str, bytes: &[u8]) -> Result<(), Trouble> 
 fn fact(book: &Book, kind: Kind, id: &str, geometry: Option<&str>) -> Result<Draft, Trouble> {
     let mut filling = Filling::default();
     let today = book.as_of();
-    let people = |what: &str, duties: &[Duty]| {
-        let ids: Vec<&str> = book
-            .people
-            .sound()
-            .filter(|person| {
-                duties
-                    .iter()
-                    .any(|duty| book.authorised_on(person, *duty, today))
-            })
-            .map(|person| person.id.as_str())
-            .collect();
-        listed(what, &ids)
+    let people = |rights: &str, duties: &[Duty]| {
+        let what = format!(
+            "Whoever decides must have been authorised for {rights} on that day; authorised today"
+        );
+        match authorised_on(book, duties, today)[..] {
+            [] => format!("{what}: nobody"),
+            ref ids => listed(&what, ids),
+        }
     };
     filling.text("id", id);
     filling.text(
         "recorders",
-        people("Authorised today", &[Duty::Records, Duty::Review]),
+        people("records or review", &[Duty::Records, Duty::Review]),
     );
-    filling.text("reviewers", people("Authorised today", &[Duty::Review]));
+    filling.text("reviewers", people("review", &[Duty::Review]));
     match kind {
         Kind::Geometry => {
             let kind = geometry_kind(geometry)?;

@@ -197,22 +197,50 @@ pub fn twin(name: &str) -> Option<&'static str> {
     all.find(|own| own.eq_ignore_ascii_case(name) && *own != name)
 }
 
-/// Whether a stem is a name that a disk somewhere refuses, or no id at all; says why.
-pub fn unfit_id(id: &str) -> Option<&'static str> {
-    let first = id
-        .bytes()
-        .next()
-        .is_some_and(|byte| byte.is_ascii_alphanumeric());
-    let rest = id
-        .bytes()
-        .all(|byte| byte.is_ascii_alphanumeric() || matches!(byte, b'.' | b'_' | b'-'));
-    if !first || !rest || id.len() > 64 {
-        return Some(
-            "an id begins with a letter or digit and has at most 64 letters, digits, points, hyphens or underscores",
-        );
+/// The most characters of an id.
+const LONGEST_ID: usize = 64;
+
+/// Whether a stem is a name that a disk somewhere refuses, or no id at all; says why, and what would be one.
+pub fn unfit_id(id: &str) -> Option<String> {
+    let why = unfit(id)?;
+    let near = near_id(id);
+    Some(match unfit(&near) {
+        None => format!("{why}; {near} would be one"),
+        Some(_) => why,
+    })
+}
+
+fn unfit(id: &str) -> Option<String> {
+    const HAS: &str =
+        "an id has the letters A to Z without accents, digits, points, hyphens and underscores";
+    let fits = |at: char| at.is_ascii_alphanumeric() || matches!(at, '.' | '_' | '-');
+    if let Some(other) = id.chars().find(|at| !fits(*at)) {
+        let other = match other {
+            ' ' => "a blank".to_owned(),
+            other if other.is_control() || other.is_whitespace() => {
+                "a character that cannot be seen".to_owned()
+            }
+            other => other.to_string(),
+        };
+        return Some(format!("{HAS}, but not {other}"));
+    }
+    match id.chars().next() {
+        None => return Some(format!("{HAS}; it is empty")),
+        Some(first) if !first.is_ascii_alphanumeric() => {
+            return Some(format!(
+                "an id begins with a letter or digit, not with {first}"
+            ));
+        }
+        Some(_) => {}
+    }
+    if id.len() > LONGEST_ID {
+        return Some(format!(
+            "an id has at most {LONGEST_ID} characters, and this has {}",
+            id.len()
+        ));
     }
     if id.ends_with('.') {
-        return Some("an id does not end in a point: some disks drop it");
+        return Some("an id does not end in a point: some disks drop it".to_owned());
     }
     let base = id.split('.').next().unwrap_or("").to_ascii_uppercase();
     let numbered = base.len() == 4
@@ -220,9 +248,64 @@ pub fn unfit_id(id: &str) -> Option<&'static str> {
         && base.as_bytes()[3].is_ascii_digit()
         && !base.ends_with('0');
     if numbered || matches!(base.as_str(), "CON" | "PRN" | "AUX" | "NUL") {
-        return Some("this name is reserved on Windows disks, and a book must survive any disk");
+        return Some(
+            "this name is reserved on Windows disks, and a book must survive any disk".to_owned(),
+        );
     }
     None
+}
+
+/// The id nearest to a text: accents taken off, a hyphen for what else does not fit. It may still be none.
+fn near_id(id: &str) -> String {
+    let mut near = String::new();
+    for letter in id.trim().chars() {
+        let plain = match letter {
+            'ä' => "ae",
+            'ö' | 'ø' | 'œ' => "oe",
+            'ü' => "ue",
+            'Ä' => "Ae",
+            'Ö' | 'Ø' | 'Œ' => "Oe",
+            'Ü' => "Ue",
+            'ß' => "ss",
+            'æ' => "ae",
+            'Æ' => "Ae",
+            'à' | 'á' | 'â' | 'ã' | 'å' | 'ą' => "a",
+            'À' | 'Á' | 'Â' | 'Ã' | 'Å' | 'Ą' => "A",
+            'ç' | 'ć' | 'č' => "c",
+            'Ç' | 'Ć' | 'Č' => "C",
+            'è' | 'é' | 'ê' | 'ë' | 'ę' | 'ě' => "e",
+            'È' | 'É' | 'Ê' | 'Ë' | 'Ę' | 'Ě' => "E",
+            'ì' | 'í' | 'î' | 'ï' => "i",
+            'Ì' | 'Í' | 'Î' | 'Ï' => "I",
+            'ł' => "l",
+            'Ł' => "L",
+            'ñ' | 'ń' | 'ň' => "n",
+            'Ñ' | 'Ń' | 'Ň' => "N",
+            'ò' | 'ó' | 'ô' | 'õ' => "o",
+            'Ò' | 'Ó' | 'Ô' | 'Õ' => "O",
+            'ř' => "r",
+            'Ř' => "R",
+            'š' | 'ś' => "s",
+            'Š' | 'Ś' => "S",
+            'ù' | 'ú' | 'û' | 'ů' => "u",
+            'Ù' | 'Ú' | 'Û' | 'Ů' => "U",
+            'ý' => "y",
+            'Ý' => "Y",
+            'ž' | 'ź' | 'ż' => "z",
+            'Ž' | 'Ź' | 'Ż' => "Z",
+            _ => "",
+        };
+        match plain {
+            "" if letter.is_ascii_alphanumeric() || matches!(letter, '.' | '_' | '-') => {
+                near.push(letter);
+            }
+            "" if near.ends_with('-') => {}
+            "" => near.push('-'),
+            plain => near.push_str(plain),
+        }
+    }
+    let near = near.trim_matches(|at: char| !at.is_ascii_alphanumeric());
+    near.chars().take(LONGEST_ID).collect()
 }
 
 #[cfg(test)]
@@ -295,8 +378,27 @@ mod tests {
         for bad in ["", "-a", "a b", "a.", "CON", "con.x", "Lpt1", "ä", "a/b"] {
             assert!(unfit_id(bad).is_some(), "{bad}");
         }
-        assert!(unfit_id(&"a".repeat(65)).is_some());
-        assert!(unfit_id(&"a".repeat(64)).is_none());
+        let says = |id: &str| unfit_id(id).expect(id);
+        for (id, what, near) in [
+            ("Küvette", "but not ü", Some("Kuevette")),
+            ("K 22", "but not a blank", Some("K-22")),
+            ("K/22", "but not /", Some("K-22")),
+            ("K\t22", "cannot be seen", Some("K-22")),
+            ("-K22", "not with -", Some("K22")),
+            ("K22.", "end in a point", Some("K22")),
+            ("К22", "but not К", Some("22")),
+            ("", "it is empty", None),
+            ("nul", "reserved", None),
+        ] {
+            let why = says(id);
+            assert!(why.contains(what), "{why}");
+            match near {
+                Some(near) => assert!(why.ends_with(&format!("; {near} would be one")), "{why}"),
+                None => assert!(!why.contains("would be one"), "{why}"),
+            }
+        }
+        assert!(says(&"a".repeat(65)).contains("and this has 65"));
+        assert_eq!(unfit_id(&"a".repeat(64)), None);
     }
 
     #[test]

@@ -1,5 +1,6 @@
 //! The JSON Schemas of `schema/`, and their errors in an analyst's words.
 
+use super::edit::{quoted, value_of};
 use super::instance::Tree;
 use super::toml::{Node, Value, escape};
 use super::{Doc, FORMAT, Fault, FaultKind, METHOD};
@@ -192,6 +193,88 @@ fn wanted(node: &Json) -> Option<Wants> {
             true => Some(Wants::Number),
             false => node.get("enum").map(|_| Wants::Text),
         },
+    }
+}
+
+/// What a schema says of one key of a kind of record.
+#[derive(Default)]
+pub(super) struct Key {
+    pub(super) description: Option<String>,
+    /// The words of a closed list.
+    pub(super) words: Vec<String>,
+    pub(super) is_number: bool,
+    pub(super) entries: Option<Entries>,
+    /// A value that fits, as TOML writes it: the example of its description where there is one.
+    pub(super) sample: Option<String>,
+}
+
+/// What the entries of a list are.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) enum Entries {
+    Figures,
+    Texts,
+    /// Each with the keys that it needs, all figures, and what is said of them.
+    Rows(Vec<(String, String)>),
+}
+
+pub(super) fn key(kind: Kind, pointer: &str) -> Key {
+    let Some(schema) = schema(Subject::Record(kind)).map(Schema::json) else {
+        return Key::default();
+    };
+    let Some(node) = subschema(schema, pointer) else {
+        return Key::default();
+    };
+    let description = describe(schema, pointer);
+    let words: Vec<String> = node
+        .get("enum")
+        .and_then(Json::as_array)
+        .map(|all| all.iter().filter_map(Json::as_str))
+        .map(|all| all.map(str::to_owned).collect())
+        .unwrap_or_default();
+    let items = node.get("items").and_then(|items| resolve(schema, items));
+    let entries = items.and_then(|items| entries(schema, items));
+    let example = description.as_deref().and_then(|text| {
+        let (_, rest) = text.split_once("Example: ")?;
+        let is_end = |at: &usize| rest[*at..].starts_with(". ") || rest.len() == at + 1;
+        let mut ends = rest.match_indices('.').map(|(at, _)| at).filter(is_end);
+        ends.find_map(|at| value_of(&rest[..at]))
+    });
+    let sample = match (words.first(), wanted(node)) {
+        (Some(word), _) => Some(quoted(word)),
+        (None, _) if example.is_some() => example,
+        (None, Some(Wants::Number)) => Some("1".to_owned()),
+        (None, Some(Wants::Flag)) => Some("true".to_owned()),
+        (None, Some(Wants::Time)) => Some("2026-01-01".to_owned()),
+        (None, Some(Wants::Text)) => Some("\"x\"".to_owned()),
+        _ => None,
+    };
+    Key {
+        description,
+        words,
+        is_number: wanted(node) == Some(Wants::Number),
+        entries,
+        sample,
+    }
+}
+
+fn entries(schema: &Json, items: &Json) -> Option<Entries> {
+    match wanted(items)? {
+        Wants::Number => Some(Entries::Figures),
+        Wants::Text => Some(Entries::Texts),
+        Wants::More => {
+            let needed = items.get("required")?.as_array()?.iter();
+            let rows: Option<Vec<(String, String)>> = needed
+                .map(|key| {
+                    let key = key.as_str()?;
+                    let node = resolve(schema, items.get("properties")?.get(key)?)?;
+                    let description = node.get("description")?.as_str()?;
+                    let figure = wanted(node) == Some(Wants::Number);
+                    figure.then(|| (key.to_owned(), description.to_owned()))
+                })
+                .collect();
+            rows.map(Entries::Rows)
+        }
+        _ => None,
     }
 }
 
@@ -396,7 +479,10 @@ fn say(
             at,
             format!(
                 "{key} = {written} is {}, and must be {}",
-                type_of(error.instance()),
+                match doc.root.get(at).map(|node| &node.value) {
+                    Some(Value::Time(..)) => "a date or time",
+                    _ => type_of(error.instance()),
+                },
                 type_words(kind)
             ),
             type_help(error.instance(), kind, name)
@@ -759,6 +845,35 @@ mod tests {
         assert_eq!(wants("operator"), Some(Wants::Text));
         assert_eq!(wants("occasion"), Some(Wants::Text));
         assert_eq!(wants("no_such_key"), None);
+    }
+
+    #[test]
+    fn what_a_schema_says_of_a_key() {
+        let sample = |kind, pointer: &str| key(kind, pointer).sample;
+        for (kind, pointer, value) in [
+            (Kind::Instrument, "/speeds_rpm", "[1, 2, 5, 15, 30, 45, 60]"),
+            (Kind::Instrument, "/usage", "\"daily\""),
+            (Kind::Fluid, "/value/0/density_g_ml", "0.8542"),
+            (Kind::Fluid, "/base", "\"silicone\""),
+            (Kind::Fluid, "/certified", "2026-03-02"),
+            (Kind::Person, "/emails", "[\"op-07@lab.example\"]"),
+        ] {
+            assert_eq!(sample(kind, pointer).as_deref(), Some(value), "{pointer}");
+        }
+        let entries = |kind, pointer: &str| key(kind, pointer).entries;
+        assert_eq!(
+            entries(Kind::Instrument, "/speed_range_rpm"),
+            Some(Entries::Figures)
+        );
+        assert_eq!(entries(Kind::Person, "/emails"), Some(Entries::Texts));
+        let Some(Entries::Rows(rows)) = entries(Kind::Thermometer, "/calibration/1/corrections")
+        else {
+            panic!("no rows");
+        };
+        let keys: Vec<&str> = rows.iter().map(|(key, _)| key.as_str()).collect();
+        assert_eq!(keys, ["at_c", "correction_k"]);
+        assert_eq!(key(Kind::Fluid, "/base").words.len(), 3);
+        assert_eq!(key(Kind::Fluid, "/no_such_key").sample, None);
     }
 
     #[test]
