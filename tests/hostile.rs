@@ -254,6 +254,16 @@ fn report_that_does_not_arrive_is_no_success() {
     assert_eq!(ended.status.code(), Some(3));
     let said = String::from_utf8_lossy(&ended.stderr).into_owned();
     assert!(said.contains("standard output"), "{said}");
+    for words in [&["--help"][..], &["seal", "--help"], &["--version"]] {
+        let full = std::fs::OpenOptions::new().write(true).open("/dev/full");
+        let ended = scratch
+            .tool(&scratch.book)
+            .args(words)
+            .stdout(full.unwrap())
+            .output()
+            .unwrap();
+        assert_eq!(ended.status.code(), Some(3), "{words:?}");
+    }
 }
 
 #[test]

@@ -293,8 +293,14 @@ pub fn main() -> ExitCode {
     let cli = match Cli::try_parse() {
         Ok(cli) => cli,
         Err(error) => {
-            let _ = error.print();
-            return ExitCode::from(if error.use_stderr() { 2 } else { 0 });
+            let lost = error
+                .print()
+                .is_err_and(|why| why.kind() != std::io::ErrorKind::BrokenPipe);
+            return ExitCode::from(match error.use_stderr() {
+                true => 2,
+                false if lost => 3,
+                false => 0,
+            });
         }
     };
     interrupt::heed();

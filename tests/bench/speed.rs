@@ -34,6 +34,7 @@ struct Options {
     checks: usize,
     peers: bool,
     dir: Option<PathBuf>,
+    only: Option<String>,
 }
 
 fn main() -> ExitCode {
@@ -66,6 +67,7 @@ fn options(arguments: &[String]) -> Result<Options, String> {
         checks: 100_000,
         peers: false,
         dir: None,
+        only: None,
     };
     let mut rest = arguments.iter();
     while let Some(argument) = rest.next() {
@@ -80,10 +82,11 @@ fn options(arguments: &[String]) -> Result<Options, String> {
             "--rounds" => options.rounds = number(value()?)?,
             "--checks" => options.checks = number(value()?)?,
             "--dir" => options.dir = Some(PathBuf::from(value()?)),
+            "--only" => options.only = Some(value()?.clone()),
             "--peers" => options.peers = true,
             _ => {
                 return Err(format!(
-                    "unknown {argument}; there are --rounds N, --checks N, --peers, --dir DIR (keep what is made)"
+                    "unknown {argument}; there are --rounds N, --checks N, --only validate|fleet|gate|plan, --peers, --dir DIR (keep what is made)"
                 ));
             }
         }
@@ -417,12 +420,32 @@ fn bench(options: &Options) -> io::Result<()> {
     }
     must_be_sound(&root, options.checks)?;
 
+    let wants = |part: &str| options.only.as_ref().is_none_or(|only| only == part);
+    if wants("validate") {
+        whole(&root, options)?;
+    }
+    if wants("fleet") {
+        fleet(&root, options)?;
+    }
+    if wants("gate") {
+        gate(&root, &example, options)?;
+    }
+    if wants("plan") {
+        plan(&top.join("plan"), &example, options)?;
+    }
+    if options.peers {
+        peers(&top.join("peers"), &example, options)?;
+    }
+    Ok(())
+}
+
+fn whole(root: &Path, options: &Options) -> io::Result<()> {
     let dir = root.to_string_lossy().into_owned();
     let mut cat = Command::new("sh");
-    cat.current_dir(&root)
+    cat.current_dir(root)
         .args(["-c", "find * -type f -print0 | xargs -0 cat > /dev/null"]);
     let mut all = [
-        Contender::new("validate", shearbook(&root, &["validate"])),
+        Contender::new("validate", shearbook(root, &["validate"])),
         Contender::new("read and parse", again(&["--bare", "parse", &dir])?),
         Contender::new("read", again(&["--bare", "read", &dir])?),
         Contender::new("find | xargs cat", cat),
@@ -433,14 +456,7 @@ fn bench(options: &Options) -> io::Result<()> {
     compare(validate, parse, 2.0);
     compare(parse, read, 6.0);
     compare(validate, cat, 1.6);
-    peak(&root, options.checks)?;
-    fleet(&root, options)?;
-    gate(&root, &example, options)?;
-    plan(&top.join("plan"), &example, options)?;
-    if options.peers {
-        peers(&top.join("peers"), &example, options)?;
-    }
-    Ok(())
+    peak(root, options.checks)
 }
 
 fn peak(root: &Path, checks: usize) -> io::Result<()> {
