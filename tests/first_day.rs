@@ -1053,7 +1053,7 @@ fn mistakes_in_an_id_or_kind_write_nothing() {
     }
     refused(&["bath", "WB-1"], 1, "baths/WB-1.toml");
     refused(&["bath", "WB-1.toml"], 1, "baths/WB-1.toml");
-    refused(&["fluid", "Küvette"], 2, "not ü; Kuevette would be one");
+    refused(&["fluid", "Küvette"], 2, "not ü; Kuvette would be one");
     refused(&["fluid", "K 22"], 2, "not a blank; K-22 would be one");
     refused(&["bath", "wb-1"], 1, "baths/WB-1.toml");
     refused(&["fluids", "K-2"], 2, "fluid");

@@ -255,53 +255,16 @@ fn unfit(id: &str) -> Option<String> {
     None
 }
 
-/// The id nearest to a text: accents taken off, a hyphen for what else does not fit. It may still be none.
+/// The id nearest to a text: its letters without accents, a hyphen for what else does not fit. It may still be none.
 fn near_id(id: &str) -> String {
     let mut near = String::new();
-    for letter in id.trim().chars() {
-        let plain = match letter {
-            'ä' => "ae",
-            'ö' | 'ø' | 'œ' => "oe",
-            'ü' => "ue",
-            'Ä' => "Ae",
-            'Ö' | 'Ø' | 'Œ' => "Oe",
-            'Ü' => "Ue",
-            'ß' => "ss",
-            'æ' => "ae",
-            'Æ' => "Ae",
-            'à' | 'á' | 'â' | 'ã' | 'å' | 'ą' => "a",
-            'À' | 'Á' | 'Â' | 'Ã' | 'Å' | 'Ą' => "A",
-            'ç' | 'ć' | 'č' => "c",
-            'Ç' | 'Ć' | 'Č' => "C",
-            'è' | 'é' | 'ê' | 'ë' | 'ę' | 'ě' => "e",
-            'È' | 'É' | 'Ê' | 'Ë' | 'Ę' | 'Ě' => "E",
-            'ì' | 'í' | 'î' | 'ï' => "i",
-            'Ì' | 'Í' | 'Î' | 'Ï' => "I",
-            'ł' => "l",
-            'Ł' => "L",
-            'ñ' | 'ń' | 'ň' => "n",
-            'Ñ' | 'Ń' | 'Ň' => "N",
-            'ò' | 'ó' | 'ô' | 'õ' => "o",
-            'Ò' | 'Ó' | 'Ô' | 'Õ' => "O",
-            'ř' => "r",
-            'Ř' => "R",
-            'š' | 'ś' => "s",
-            'Š' | 'Ś' => "S",
-            'ù' | 'ú' | 'û' | 'ů' => "u",
-            'Ù' | 'Ú' | 'Û' | 'Ů' => "U",
-            'ý' => "y",
-            'Ý' => "Y",
-            'ž' | 'ź' | 'ż' => "z",
-            'Ž' | 'Ź' | 'Ż' => "Z",
-            _ => "",
-        };
-        match plain {
-            "" if letter.is_ascii_alphanumeric() || matches!(letter, '.' | '_' | '-') => {
+    for letter in deunicode::deunicode(id.trim()).chars() {
+        match letter {
+            letter if letter.is_ascii_alphanumeric() || matches!(letter, '.' | '_' | '-') => {
                 near.push(letter);
             }
-            "" if near.ends_with('-') => {}
-            "" => near.push('-'),
-            plain => near.push_str(plain),
+            _ if near.ends_with('-') => {}
+            _ => near.push('-'),
         }
     }
     let near = near.trim_matches(|at: char| !at.is_ascii_alphanumeric());
@@ -380,13 +343,13 @@ mod tests {
         }
         let says = |id: &str| unfit_id(id).expect(id);
         for (id, what, near) in [
-            ("Küvette", "but not ü", Some("Kuevette")),
+            ("Küvette", "but not ü", Some("Kuvette")),
             ("K 22", "but not a blank", Some("K-22")),
             ("K/22", "but not /", Some("K-22")),
             ("K\t22", "cannot be seen", Some("K-22")),
             ("-K22", "not with -", Some("K22")),
             ("K22.", "end in a point", Some("K22")),
-            ("К22", "but not К", Some("22")),
+            ("К22", "but not К", Some("K22")),
             ("", "it is empty", None),
             ("nul", "reserved", None),
         ] {
