@@ -24,11 +24,11 @@ use crate::record::policy::Policy;
 use crate::record::review::Review;
 use crate::record::thermometer::Thermometer;
 use crate::record::{Kind, Record};
+use crate::source::each_of;
 use crate::source::{Entry, Source, SourceError, What};
 use crate::text::Position;
 use jiff::civil::Date;
 use jiff::{Timestamp, ToSpan};
-use rayon::prelude::*;
 use review::ReviewFacts;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -210,20 +210,6 @@ impl From<SourceError> for LoadError {
 impl From<Disagreement> for LoadError {
     fn from(error: Disagreement) -> LoadError {
         LoadError::Ours(error)
-    }
-}
-
-/// More are worth the cores that they are shared among.
-const FEW: usize = 16;
-
-/// What a function makes of each item, on all cores where there are many.
-pub fn each_of<T: Sync, U: Send, E: Send>(
-    items: &[T],
-    function: impl Fn(&T) -> Result<U, E> + Sync + Send,
-) -> Result<Vec<U>, E> {
-    match items.len() > FEW {
-        true => items.par_iter().map(function).collect(),
-        false => items.iter().map(function).collect(),
     }
 }
 

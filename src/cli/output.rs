@@ -155,14 +155,11 @@ pub(crate) fn write_report(path: &Path, bytes: &[u8]) -> Result<(), Trouble> {
 }
 
 fn must_be_no_record(path: &Path) -> Result<(), Trouble> {
-    let folder = path
+    let target = path.canonicalize().unwrap_or_else(|_| path.to_owned());
+    let folder = target
         .parent()
         .filter(|folder| !folder.as_os_str().is_empty());
-    let target = path.canonicalize().unwrap_or_else(|_| path.to_owned());
-    let Ok(disk) = Disk::find(match target.is_absolute() {
-        true => target.parent().unwrap_or(Path::new("/")),
-        false => folder.unwrap_or(Path::new(".")),
-    }) else {
+    let Ok(disk) = Disk::find(folder.unwrap_or(Path::new("."))) else {
         return Ok(());
     };
     match disk.inside(&target).map(|inside| layout::slot(&inside)) {
@@ -460,7 +457,7 @@ impl<F: Shape> Outputs<F> {
                 colour: false,
                 width: 80,
             };
-            write_report(file, render(*format, style).as_bytes())?;
+            write_whole(file, render(*format, style).as_bytes())?;
         }
         if !quiet || self.is_for_programs() {
             say(&render(self.format, style(common)));

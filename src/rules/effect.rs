@@ -3,12 +3,13 @@
 use super::run::{Outcome, Wanted, judge_with, run};
 use crate::book::figures::figures;
 use crate::book::view::View;
-use crate::book::{Book, Clock, LoadError, each_of};
+use crate::book::{Book, Clock, LoadError};
 use crate::finding::{Place, Severity};
 use crate::parse::layout::{self, CheckName, Slot, slot};
 use crate::parse::parse;
 use crate::record::Kind;
 use crate::record::check::Check;
+use crate::source::each_of;
 use crate::source::{Source, What};
 use std::collections::BTreeMap;
 

@@ -1,6 +1,6 @@
 //! How the facts of two books differ, and which committed checks rest on one of them.
 
-use crate::book::{LoadError, each_of};
+use crate::book::LoadError;
 use crate::finding::Place;
 use crate::parse::layout::{CheckName, MARKER, Slot, record, slot};
 use crate::parse::{Doc, Node, Value, document, parse};
@@ -8,6 +8,7 @@ use crate::record::Kind;
 use crate::record::check::Check;
 use crate::record::policy::Policy;
 use crate::source::Source;
+use crate::source::each_of;
 use jiff::civil::Date;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::{Arc, Mutex, PoisonError};

@@ -4,12 +4,13 @@ use super::run::{Judge, Judged, each, each_rule, raise_by_policy, say_faults, se
 use super::{Run, reference_missing};
 use crate::book::review::{Digest, ReviewFacts, decision};
 use crate::book::view::View;
-use crate::book::{Book, Fact, Links, LoadError, Loaded, each_of};
+use crate::book::{Book, Fact, Links, LoadError, Loaded};
 use crate::finding::{Finding, Severity};
 use crate::parse::layout::{self, CheckName};
 use crate::parse::parse;
 use crate::record::policy::Policy;
 use crate::record::review::Review;
+use crate::source::each_of;
 use crate::source::{Brought, Part, Source};
 use jiff::Timestamp;
 use std::borrow::Cow;

@@ -1,7 +1,6 @@
 //! Judges a snapshot of a book: reads its facts, then each check once, then what checks say of one another.
 
 use super::{Out, RULES, Rule, Run, Touched, support};
-use crate::book::each_of;
 use crate::book::review::ReviewFacts;
 use crate::book::view::View;
 use crate::book::zone::Zone;
@@ -14,6 +13,7 @@ use crate::record::Kind;
 use crate::record::check::{Check, Occasion, Verdict};
 use crate::record::policy::Policy;
 use crate::record::review::Review;
+use crate::source::each_of;
 use crate::source::{Entry, Source, What};
 use jiff::Timestamp;
 use jiff::civil::Date;

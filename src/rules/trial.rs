@@ -3,7 +3,7 @@
 use super::run::{Outcome, Wanted, judge_with, run, run_and_watch};
 use crate::book::figures::{figures, verdict};
 use crate::book::view::View;
-use crate::book::{Book, CheckFacts, Clock, LoadError, Loaded, each_of};
+use crate::book::{Book, CheckFacts, Clock, LoadError, Loaded};
 use crate::finding::{Finding, Severity};
 use crate::fleet::{Uncounted, made, uncounted};
 use crate::parse::layout::{check_path, path_of, unfit_id};
@@ -12,6 +12,7 @@ use crate::record::Kind;
 use crate::record::check::{Check, Verdict};
 use crate::record::policy::Policy;
 use crate::source::Source;
+use crate::source::each_of;
 use crate::source::overlay::Overlay;
 use compact_str::CompactString;
 use jiff::civil::Date;

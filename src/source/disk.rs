@@ -1,17 +1,13 @@
 //! A book in a folder.
 
 use super::committed::Committed;
-use super::{Entry, Source, SourceError, What};
+use super::{Entry, Source, SourceError, What, each_of};
 use crate::parse::MAX_BYTES;
 use crate::parse::layout::MARKER;
-use rayon::prelude::*;
 use std::borrow::Cow;
 use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, OnceLock};
-
-/// More folders are worth the cores that they are shared among.
-const FEW: usize = 16;
 
 #[derive(Clone)]
 pub struct Disk {
@@ -174,16 +170,12 @@ impl Source for Disk {
         // The folders of the instruments hold nearly all, and are looked through on all cores.
         let outer = walkdir::WalkDir::new(&top).follow_root_links(false);
         let (mut entries, inner) = self.walk(outer.max_depth(2))?;
-        let walk = |folder: &PathBuf| {
+        let below = each_of(&inner, |folder| -> Result<_, SourceError> {
             let (mut entries, _) = self.walk(walkdir::WalkDir::new(folder).min_depth(1))?;
             entries.sort_unstable_by(|one, other| one.path.cmp(&other.path));
             Ok(entries)
-        };
-        let below: Result<Vec<Vec<Entry>>, SourceError> = match inner.len() > FEW {
-            true => inner.par_iter().map(walk).collect(),
-            false => inner.iter().map(walk).collect(),
-        };
-        entries.extend(below?.into_iter().flatten());
+        })?;
+        entries.extend(below.into_iter().flatten());
         // Stable, since that is fast where most is in order.
         entries.sort_by(|one, other| one.path.cmp(&other.path));
         Ok(entries)

@@ -10,6 +10,7 @@ pub mod range;
 mod tree;
 pub mod walk;
 
+use rayon::prelude::*;
 use std::borrow::Cow;
 
 /// What a path of a source holds.
@@ -99,5 +100,19 @@ pub trait Source: Sync {
         _part: Part,
     ) -> Result<Option<Brought>, SourceError> {
         Ok(None)
+    }
+}
+
+/// More are worth the cores that they are shared among.
+const FEW: usize = 16;
+
+/// What a function makes of each item, on all cores where there are many.
+pub fn each_of<T: Sync, U: Send, E: Send>(
+    items: &[T],
+    function: impl Fn(&T) -> Result<U, E> + Sync + Send,
+) -> Result<Vec<U>, E> {
+    match items.len() > FEW {
+        true => items.par_iter().map(function).collect(),
+        false => items.iter().map(function).collect(),
     }
 }

@@ -2,7 +2,7 @@
 
 use super::convert::{Draft, Problem};
 use super::map::{CHECK, Class, Map};
-use crate::book::{Book, each_of};
+use crate::book::Book;
 use crate::cli::rehearse::{Rehearsed, rehearse};
 use crate::cli::{Common, Trouble};
 use crate::finding::{Finding, Severity};
@@ -11,6 +11,7 @@ use crate::parse::{Doc, Value, document};
 use crate::record::Kind;
 use crate::sheet::at;
 use crate::source::disk::Disk;
+use crate::source::each_of;
 use crate::source::{Source, SourceError, What};
 use std::collections::{BTreeMap, BTreeSet};
 

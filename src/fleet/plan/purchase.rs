@@ -3,7 +3,7 @@
 use super::stock::Stock;
 use super::{Bench, PlannedPoint, figure, missed};
 use crate::book::view::{soak_row, standing_at};
-use crate::book::{Loaded, Named, each_of};
+use crate::book::{Loaded, Named};
 use crate::measure::Exact;
 use crate::measure::plan::{Rank, Reference, cover};
 use crate::record::State;
@@ -11,6 +11,7 @@ use crate::record::candidate::Candidate;
 use crate::record::geometry::Geometry;
 use crate::record::instrument::Instrument;
 use crate::record::policy::Policy;
+use crate::source::each_of;
 use std::collections::BTreeSet;
 use std::convert::Infallible;
 

@@ -2,12 +2,13 @@
 
 use super::stock::Stock;
 use super::{Choice, Extent, InstrumentPlan, Reason, What};
-use crate::book::{Loaded, each_of, zone};
+use crate::book::{Loaded, zone};
 use crate::fleet::{Fleet, Member, State};
 use crate::measure::Exact;
 use crate::measure::plan::cover;
 use crate::record::fluid::{Bottle, CertifiedValue, Fluid};
 use crate::record::geometry::GeometryKind;
+use crate::source::each_of;
 use jiff::civil::Date;
 use std::cmp::Reverse;
 use std::collections::BTreeMap;
