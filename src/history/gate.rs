@@ -50,7 +50,7 @@ pub fn staged(
     let head = parents.first().map(String::as_str);
     // While git compares, what nearly every gate needs is made ready. Waiting is what the other thread does: a new
     // thread with work of its own is put beside git on one processor, as was seen, while the first lies idle.
-    let (against, before) = std::thread::scope(|scope| {
+    let (against, before, author) = std::thread::scope(|scope| {
         let against = scope.spawn(against);
         let before = Staged::open(repository, head);
         if let Ok(before) = &before {
@@ -59,7 +59,8 @@ pub fn staged(
             let rehearse = || rules::rehearse(before, last.unwrap_or_default());
             let _ = std::panic::catch_unwind(std::panic::AssertUnwindSafe(rehearse));
         }
-        (against.join(), before)
+        let author = repository.author();
+        (against.join(), before, author)
     });
     let against = against.unwrap_or_else(|panic| std::panic::resume_unwind(panic))?;
     let before = before?;
@@ -118,7 +119,6 @@ pub fn staged(
         Ok(Arc::new(book))
     };
     let by_change = || -> Result<rules::JudgedChange, LoadError> {
-        let author = repository.author();
         let changes = rules::Change {
             id: None,
             author: author.as_deref(),

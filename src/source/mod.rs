@@ -2,6 +2,7 @@
 
 mod committed;
 pub mod disk;
+mod found;
 pub mod git;
 pub mod memory;
 pub mod mixed;
