@@ -1,4 +1,7 @@
-//! Writes each schema without its descriptions: a gate builds them anew each time, and two thirds of their text is prose.
+//! Writes each schema as the program judges by it: a gate builds them anew each time.
+//!
+//! Two thirds of their text are descriptions, which are left out. And each says that it is of draft 7, whose own schema takes a
+//! tenth of the time to build; ours use no word that the two drafts read otherwise, which a test holds.
 
 use serde_json::Value;
 use std::path::Path;
@@ -18,6 +21,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         };
         let mut schema: Value = serde_json::from_str(&std::fs::read_to_string(&path)?)?;
         strip(&mut schema);
+        schema["$schema"] = "http://json-schema.org/draft-07/schema#".into();
         std::fs::write(Path::new(&out).join(name), schema.to_string())?;
     }
     Ok(())

@@ -12,7 +12,7 @@ use serde_json::Value as Json;
 use std::collections::BTreeMap;
 use std::sync::OnceLock;
 
-/// A schema as it stands in `schema/`, and the same without descriptions.
+/// A schema as it stands in `schema/`, and the same as `build.rs` makes it.
 macro_rules! texts {
     ($kind:literal) => {
         (
@@ -110,6 +110,7 @@ fn schema(subject: Subject) -> Option<&'static Schema> {
         let json: Json = serde_json::from_str(short).ok()?;
         // The patterns say all that formats would, and more.
         let validator = jsonschema::options_for::<Tree>()
+            .should_validate_formats(false)
             .with_pattern_options(jsonschema::PatternOptions::regex())
             .with_pattern_cache(PATTERNS.get_or_init(PatternCache::new).clone())
             .build(&json)
@@ -532,6 +533,11 @@ fn say(
             format!("{key} = {written} is not written as it must be"),
             described.unwrap_or_default(),
         )],
+        ValidationErrorKind::MaxLength { limit } => vec![fault(
+            at,
+            format!("{key} = {written} has more than {limit} characters"),
+            described.unwrap_or_default(),
+        )],
         ValidationErrorKind::Constant { expected_value } => vec![fault(
             at,
             format!("{key} = {written} must be {expected_value}"),
@@ -833,6 +839,84 @@ mod tests {
             table_name("/calibration/0/corrections/1"),
             "corrections 2 of calibration 1"
         );
+    }
+
+    fn every_schema(mut judge: impl FnMut(&str, &Json)) {
+        let subjects = Kind::ALL.iter().map(|(_, kind)| Subject::Record(*kind));
+        for subject in subjects.chain([Subject::ImportMap]) {
+            judge(subject.word(), schema(subject).expect("a schema").json());
+        }
+    }
+
+    /// What is judged by is said to be of draft 7, and what is told comes from the schema as it stands, of 2020-12.
+    #[test]
+    fn both_drafts_read_the_schemas_alike() {
+        const LATER: [&str; 12] = [
+            "prefixItems",
+            "unevaluatedItems",
+            "unevaluatedProperties",
+            "dependentRequired",
+            "dependentSchemas",
+            "minContains",
+            "maxContains",
+            "$anchor",
+            "$dynamicRef",
+            "$dynamicAnchor",
+            "$recursiveRef",
+            "$vocabulary",
+        ];
+        fn walk(node: &Json, path: &str) {
+            if let Some(entries) = node.as_object() {
+                for later in LATER {
+                    assert!(!entries.contains_key(later), "{path}: {later}");
+                }
+                // Draft 7 does not look at what stands beside a reference; earlier drafts read lists and `dependencies` otherwise.
+                let beside = entries
+                    .keys()
+                    .find(|key| !matches!(key.as_str(), "$ref" | "description"));
+                if entries.contains_key("$ref") {
+                    assert_eq!(beside, None, "{path}");
+                }
+                assert!(!entries.contains_key("dependencies"), "{path}");
+                assert!(!entries.get("items").is_some_and(Json::is_array), "{path}");
+                for (key, below) in entries {
+                    walk(below, &format!("{path}/{key}"));
+                }
+            }
+            for below in node.as_array().into_iter().flatten() {
+                walk(below, path);
+            }
+        }
+        every_schema(|name, schema| {
+            assert_eq!(
+                schema["$schema"], "https://json-schema.org/draft/2020-12/schema",
+                "{name}"
+            );
+            assert!(jsonschema::meta::is_valid(schema), "{name}");
+            walk(schema, name);
+        });
+    }
+
+    #[test]
+    fn a_chosen_name_has_at_most_64_characters() {
+        let says = |usage: &str| {
+            let text = format!("usage = {}\n", quoted(usage));
+            let parsed = crate::parse::parse::<crate::record::instrument::Instrument>(
+                "instruments/VM-01.toml",
+                text.into_bytes(),
+            );
+            let faults = parsed.unwrap().faults.into_iter();
+            let of_usage = faults.filter(|fault| fault.place.pointer == "/usage");
+            of_usage.map(|fault| fault.message).collect::<Vec<_>>()
+        };
+        assert_eq!(says("a"), Vec::<String>::new());
+        assert_eq!(says(&"ä".repeat(64)), Vec::<String>::new());
+        let long = says(&"ä".repeat(65));
+        assert_eq!(long.len(), 1);
+        assert!(long[0].ends_with("has more than 64 characters"), "{long:?}");
+        for blank in [" a", "a ", "a\nb", " "] {
+            assert_eq!(says(blank).len(), 1, "{blank:?}");
+        }
     }
 
     #[test]

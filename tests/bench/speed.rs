@@ -342,9 +342,15 @@ impl Contender {
     }
 }
 
+/// Lets the system write what the bench made before: a short race would be over while one core still does that.
+fn settle() {
+    let _ = Command::new("sync").status();
+}
+
 /// One round warms up; then every round runs each contender once.
 fn race(title: &str, rounds: usize, contenders: &mut [Contender]) -> io::Result<()> {
     println!("\n{title}; {rounds} rounds, interleaved, medians");
+    settle();
     for contender in contenders.iter_mut() {
         contender.run()?;
     }
