@@ -543,11 +543,19 @@ fn say(
             format!("{key} = {written} must be {expected_value}"),
             described.unwrap_or_default(),
         )],
-        ValidationErrorKind::PropertyNames { error } => vec![fault(
-            at,
-            format!("{} is no name that can stand under {key}", error.instance()),
-            described.unwrap_or_default(),
-        )],
+        ValidationErrorKind::PropertyNames { error } => {
+            let named = error.instance().as_str().unwrap_or_default().to_owned();
+            let names = subschema(schema, at).and_then(|node| node.get("propertyNames"));
+            let names = names.and_then(|node| resolve(schema, node)?.get("description"));
+            let help = names.and_then(Json::as_str).map(str::to_owned);
+            vec![Fault {
+                kind: FaultKind::Schema,
+                place: doc.place_of_key(&format!("{at}/{}", escape(&named))),
+                message: format!("\"{named}\" is no name that can stand under {key}"),
+                help: help.or(described).unwrap_or_default(),
+                because: None,
+            }]
+        }
         _ => vec![fault(
             at,
             format!("{key}: {error}"),
@@ -917,6 +925,30 @@ mod tests {
         for blank in [" a", "a ", "a\nb", " "] {
             assert_eq!(says(blank).len(), 1, "{blank:?}");
         }
+    }
+
+    #[test]
+    fn a_name_that_cannot_stand_is_shown_where_it_stands() {
+        let text = "[interval]\ndaily = 7\n\" rare\" = 90\n";
+        let parsed =
+            crate::parse::parse::<crate::record::policy::Policy>("policies/x.toml", text.into());
+        let mut faults = parsed.unwrap().faults.into_iter();
+        let fault = faults
+            .find(|fault| fault.message.contains("no name"))
+            .unwrap();
+        assert_eq!(
+            fault.message,
+            "\" rare\" is no name that can stand under interval"
+        );
+        assert_eq!(
+            (fault.place.line, fault.place.pointer.as_str()),
+            (3, "/interval/ rare")
+        );
+        assert!(
+            fault.help.contains("at most 64 characters"),
+            "{}",
+            fault.help
+        );
     }
 
     #[test]
