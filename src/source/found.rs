@@ -2,6 +2,7 @@
 
 use super::SourceError;
 use super::git::{REPOSITORY_VARIABLES, Repository, no_git};
+use std::ffi::OsString;
 use std::path::{Path, PathBuf};
 
 /// What git says of the place that it is started in.
@@ -14,21 +15,20 @@ pub(super) struct Found {
     pub head: Option<String>,
 }
 
-/// Asks libgit2, for a process more would have to wait beside a comparison under way; git itself where that may not do.
+/// Asks libgit2 where that must see what git sees, since a second process waits its turn beside a comparison that is under way;
+/// else git.
 pub(super) fn find(repository: &Repository) -> Result<Found, SourceError> {
-    match by_library(&repository.cwd) {
+    #[expect(clippy::disallowed_methods, reason = "what git tells its hooks")]
+    let set = |name: &str| std::env::var_os(name);
+    match by_library(&repository.cwd, &set) {
         Some(found) => Ok(found),
         None => by_git(repository),
     }
 }
 
-/// `None` where libgit2 sees no repository with a work tree, or where git might see another one.
-fn by_library(cwd: &Path) -> Option<Found> {
-    let set = |name: &&str| {
-        #[expect(clippy::disallowed_methods, reason = "what git tells its hooks")]
-        let value = std::env::var_os(name);
-        value
-    };
+/// Of a plain repository alone: a folder `.git` at the top of its own work tree, HEAD a commit or a branch, and no variable
+/// that leads elsewhere. Of all others the two programs may see different ones.
+fn by_library(cwd: &Path, set: &dyn Fn(&str) -> Option<OsString>) -> Option<Found> {
     let harmless = ["GIT_INDEX_FILE", "GIT_PREFIX", "GIT_NO_REPLACE_OBJECTS"];
     let mut telling = REPOSITORY_VARIABLES
         .iter()
@@ -37,38 +37,53 @@ fn by_library(cwd: &Path) -> Option<Found> {
     if telling.any(|name| set(name).is_some()) {
         return None;
     }
-    let ceilings: Vec<PathBuf> = set(&"GIT_CEILING_DIRECTORIES")
+    let ceilings: Vec<PathBuf> = set("GIT_CEILING_DIRECTORIES")
         .map(|named| std::env::split_paths(&named).collect())
         .unwrap_or_default();
     if ceilings.iter().any(|ceiling| !ceiling.is_absolute()) {
         return None;
     }
     let here = cwd.canonicalize().ok()?;
-    let search = git2::RepositoryOpenFlags::empty();
-    let library = git2::Repository::open_ext(&here, search, ceilings).ok()?;
-    let top = library.workdir()?.canonicalize().ok()?;
-    let git_folder = library.path().canonicalize().ok()?;
-    if !here.starts_with(&top) || here.starts_with(&git_folder) {
+    let top = here
+        .ancestors()
+        .find(|folder| folder.join(".git").symlink_metadata().is_ok())?;
+    let git_folder = top.join(".git");
+    let is_folder = git_folder.symlink_metadata().ok()?.is_dir();
+    if !is_folder || here.starts_with(&git_folder) {
         return None;
     }
-    let head = match library.head() {
-        Ok(head) => {
-            let id = head.target()?;
-            let (_, kind) = library.odb().ok()?.read_header(id).ok()?;
-            (kind == git2::ObjectType::Commit).then(|| Some(id.to_string()))?
-        }
-        Err(error) if error.code() == git2::ErrorCode::UnbornBranch => None,
-        Err(_) => return None,
+    let search = git2::RepositoryOpenFlags::empty();
+    let library = git2::Repository::open_ext(&here, search, ceilings).ok()?;
+    let same = |path: &Path, other: &Path| path.canonicalize().is_ok_and(|path| path == other);
+    if !same(library.workdir()?, top) || !same(library.path(), &git_folder) {
+        return None;
+    }
+    // git follows a chain of branches less far.
+    let own = library.find_reference("HEAD").ok()?;
+    let named = own.symbolic_target_bytes().map(String::from_utf8_lossy);
+    let id = match named {
+        None => own.target(),
+        Some(name) => match library.find_reference(&name) {
+            Ok(branch) => Some(branch.target()?),
+            Err(error) if error.code() == git2::ErrorCode::NotFound => None,
+            Err(_) => return None,
+        },
     };
+    if let Some(id) = id {
+        let (_, kind) = library.odb().ok()?.read_header(id).ok()?;
+        if kind != git2::ObjectType::Commit {
+            return None;
+        }
+    }
     Some(Found {
-        top,
+        top: top.to_owned(),
         git_folder,
-        head,
+        head: id.map(|id| id.to_string()),
     })
 }
 
 /// Asks git where it is, in one question.
-fn by_git(repository: &Repository) -> Result<Found, SourceError> {
+pub(super) fn by_git(repository: &Repository) -> Result<Found, SourceError> {
     let real = |path: &str| {
         PathBuf::from(path).canonicalize().map_err(|error| {
             SourceError::new(
@@ -113,7 +128,7 @@ fn by_git(repository: &Repository) -> Result<Found, SourceError> {
 }
 
 /// Why git names no work tree, and what to do about it.
-pub(super) fn no_top(error: SourceError) -> SourceError {
+fn no_top(error: SourceError) -> SourceError {
     if error.message.contains("dubious ownership") {
         let command = error
             .message
@@ -161,11 +176,11 @@ pub(super) fn speaks_of(named: &Found, own: &Found) -> bool {
 
 #[cfg(test)]
 mod tests {
+    use super::super::git::by_itself;
     use super::*;
-    use std::process::Command;
 
     fn git(folder: &Path, arguments: &[&str]) {
-        let output = Command::new("git")
+        let output = by_itself(folder)
             .args([
                 "-c",
                 "user.name=op-01",
@@ -174,7 +189,6 @@ mod tests {
             ])
             .args(["-c", "protocol.file.allow=always"])
             .args(arguments)
-            .current_dir(folder)
             .output()
             .unwrap();
         let said = String::from_utf8_lossy(&output.stderr);
@@ -190,85 +204,159 @@ mod tests {
         }
     }
 
-    /// Both agree wherever libgit2 has an answer.
-    fn agreed(folder: &Path) -> Option<Found> {
-        let asked = by_git(&Repository::at(folder.to_owned(), false)).ok();
-        let found = by_library(folder);
-        if found.is_some() {
-            assert_eq!(found, asked, "{}", folder.display());
-        }
-        found
+    fn asked(folder: &Path) -> Option<Found> {
+        by_git(&Repository::at(folder.to_owned(), false)).ok()
+    }
+
+    fn found(folder: &Path) -> Option<Found> {
+        by_library(folder, &|_| None)
+    }
+
+    /// What both see.
+    fn agreed(folder: &Path) -> Found {
+        let found = found(folder);
+        assert_eq!(found, asked(folder), "{}", folder.display());
+        found.unwrap()
+    }
+
+    /// What git alone is asked for; none where it sees nothing either.
+    fn left_to_git(folder: &Path) -> Option<Found> {
+        assert_eq!(found(folder), None, "{}", folder.display());
+        asked(folder)
     }
 
     #[test]
     fn libgit2_finds_what_git_finds() {
         let scratch = tempfile::tempdir().unwrap();
-        let at = |name: &str| scratch.path().canonicalize().unwrap().join(name);
-        let (plain, unborn) = (at("plain"), at("un born"));
+        let top = scratch.path().canonicalize().unwrap();
+        let (plain, unborn) = (top.join("plain"), top.join("un born"));
         made(&plain, 2);
         made(&unborn, 0);
-        let found = agreed(&plain.join("book/checks")).unwrap();
-        assert_eq!(found.top, plain);
-        assert_eq!(found.git_folder, plain.join(".git"));
-        assert_eq!(found.head.unwrap().len(), 40);
-        let none = agreed(&unborn).unwrap();
+        let deep = agreed(&plain.join("book/checks"));
+        assert_eq!(deep.top, plain);
+        assert_eq!(deep.git_folder, plain.join(".git"));
+        assert_eq!(deep.head.unwrap().len(), 40);
+        let none = agreed(&unborn);
         assert_eq!((none.top, none.head), (unborn, None));
         git(&plain, &["pack-refs", "--all"]);
-        agreed(&plain).unwrap();
+        let packed = agreed(&plain);
         git(&plain, &["checkout", "--quiet", "--detach", "HEAD~1"]);
-        let detached = agreed(&plain).unwrap();
+        assert_ne!(agreed(&plain).head, packed.head);
+        git(&plain, &["init", "--quiet", "book"]);
+        assert_eq!(agreed(&plain.join("book/checks")).top, plain.join("book"));
+    }
+
+    #[test]
+    fn git_is_asked_where_a_variable_leads_elsewhere() {
+        let scratch = tempfile::tempdir().unwrap();
+        let top = scratch.path().canonicalize().unwrap();
+        made(&top, 1);
+        let with = |name: &str, value: &Path| {
+            let set = |asked: &str| (asked == name).then(|| value.as_os_str().to_owned());
+            by_library(&top.join("book"), &set).is_some()
+        };
+        assert!(with("GIT_INDEX_FILE", Path::new(".git/index")));
+        assert!(with("GIT_CEILING_DIRECTORIES", Path::new("/nowhere")));
+        assert!(!with("GIT_CEILING_DIRECTORIES", &top));
+        assert!(!with("GIT_CEILING_DIRECTORIES", Path::new("beside")));
+        for name in [
+            "GIT_DIR",
+            "GIT_WORK_TREE",
+            "GIT_COMMON_DIR",
+            "GIT_CONFIG_PARAMETERS",
+        ] {
+            assert!(!with(name, &top), "{name}");
+        }
+    }
+
+    #[test]
+    fn git_is_asked_of_all_but_a_plain_repository() {
+        let scratch = tempfile::tempdir().unwrap();
+        let top = scratch.path().canonicalize().unwrap();
+        let at = |name: &str| top.join(name);
+        assert_eq!(left_to_git(&top), None);
+        let (plain, whole) = (at("plain"), at("whole"));
+        made(&plain, 1);
         git(
             &plain,
             &["worktree", "add", "--quiet", "../linked", "-b", "other"],
         );
-        let linked = agreed(&at("linked")).unwrap();
-        assert_eq!(linked.head, detached.head);
-        assert_ne!(linked.git_folder, detached.git_folder);
-        let apart = at("apart.git");
-        git(
-            &plain,
-            &[
-                "clone",
-                "--quiet",
-                "--separate-git-dir",
-                apart.to_str().unwrap(),
-                ".",
-                "../apart",
-            ],
+        assert_eq!(left_to_git(&at("linked")).unwrap().top, at("linked"));
+        // A linked work tree that was moved by hand, with a folder where it was.
+        std::fs::rename(at("linked"), at("aside")).unwrap();
+        std::fs::create_dir(at("linked")).unwrap();
+        std::fs::rename(at("aside"), at("linked/inner")).unwrap();
+        assert_eq!(
+            left_to_git(&at("linked/inner")).unwrap().top,
+            at("linked/inner")
         );
-        assert_eq!(agreed(&at("apart")).unwrap().git_folder, apart);
-        let whole = at("whole");
+        let apart = at("apart.git");
+        let into = [
+            "--separate-git-dir",
+            apart.to_str().unwrap(),
+            ".",
+            "../apart",
+        ];
+        git(&plain, &[&["clone", "--quiet"], &into[..]].concat());
+        assert_eq!(left_to_git(&at("apart")).unwrap().git_folder, apart);
         made(&whole, 3);
         git(
             &whole,
             &["submodule", "--quiet", "add", "../plain", "book/part"],
         );
-        let part = agreed(&whole.join("book/part")).unwrap();
-        assert_eq!(part.top, whole.join("book/part"));
-        assert_ne!(part.head, agreed(&whole).unwrap().head);
+        assert_eq!(
+            left_to_git(&whole.join("book/part")).unwrap().head,
+            asked(&plain).unwrap().head
+        );
+        git(&top, &["init", "--quiet", "--bare", "bare.git"]);
+        for within_git in [
+            at("bare.git"),
+            plain.join(".git"),
+            plain.join(".git/objects"),
+        ] {
+            assert_eq!(left_to_git(&within_git), None);
+        }
     }
 
     #[test]
-    fn git_is_asked_where_libgit2_may_see_it_otherwise() {
+    fn git_is_asked_where_settings_or_head_may_be_read_otherwise() {
         let scratch = tempfile::tempdir().unwrap();
         let top = scratch.path().canonicalize().unwrap();
-        assert_eq!(by_library(&top), None);
-        let (bare, moved) = (top.join("bare.git"), top.join("moved"));
-        git(&top, &["init", "--quiet", "--bare", "bare.git"]);
-        made(&moved, 1);
-        for within_git in [&bare, &moved.join(".git"), &moved.join(".git/objects")] {
-            assert_eq!(agreed(within_git), None);
-            assert!(by_git(&Repository::at(within_git.clone(), false)).is_err());
+        let at = |name: &str| top.join(name);
+        made(&at("chain"), 1);
+        git(&at("chain"), &["branch", "--move", "main"]);
+        for (branch, next) in [("one", "main"), ("two", "one"), ("three", "two")] {
+            let (branch, next) = (format!("refs/heads/{branch}"), format!("refs/heads/{next}"));
+            git(&at("chain"), &["symbolic-ref", &branch, &next]);
         }
-        git(&moved, &["config", "core.worktree", "../book"]);
-        assert_eq!(agreed(&moved.join("book")).unwrap().top, moved.join("book"));
-        assert_eq!(agreed(&moved), None);
-        git(&moved, &["config", "extensions.unheardof", "true"]);
+        git(&at("chain"), &["symbolic-ref", "HEAD", "refs/heads/three"]);
+        assert!(left_to_git(&at("chain")).unwrap().head.is_some());
+        // git takes a work tree from a repository's own settings alone, libgit2 from those of included files too.
+        made(&at("included"), 1);
+        let worktree = ["core.worktree", top.to_str().unwrap()];
         git(
-            &moved.join("book"),
+            &top,
+            &[&["config", "--file", "more"], &worktree[..]].concat(),
+        );
+        git(
+            &at("included"),
+            &["config", "include.path", at("more").to_str().unwrap()],
+        );
+        assert_eq!(left_to_git(&at("included")).unwrap().top, at("included"));
+        made(&at("moved"), 1);
+        git(&at("moved"), &["config", "core.worktree", "../book"]);
+        assert_eq!(
+            left_to_git(&at("moved/book")).unwrap().top,
+            at("moved/book")
+        );
+        assert_eq!(left_to_git(&at("moved")).unwrap().top, at("moved/book"));
+        made(&at("newer"), 1);
+        git(&at("newer"), &["config", "extensions.unheardof", "true"]);
+        git(
+            &at("newer"),
             &["config", "core.repositoryformatversion", "1"],
         );
-        assert_eq!(by_library(&moved.join("book")), None);
+        assert_eq!(left_to_git(&at("newer")), None);
     }
 
     #[test]

@@ -3,7 +3,7 @@
 //! The index as a whole is never listed: git says what differs from a commit, and the rest is the commit's tree.
 //! Lists come from the git program, objects from libgit2, or from `git cat-file` where libgit2 cannot open the repository.
 
-use super::found::{Found, find, no_top, speaks_of};
+use super::found::{Found, by_git, find, speaks_of};
 use super::tree::Tree;
 use super::walk::{Limits, bounded, too_much};
 use super::{Brought, Entry, Part, Source, SourceError, What};
@@ -168,7 +168,7 @@ pub(super) fn no_git(error: std::io::Error) -> SourceError {
 }
 
 /// git in a folder, without what the environment says of any repository.
-fn by_itself(folder: &Path) -> Command {
+pub(super) fn by_itself(folder: &Path) -> Command {
     let mut command = Command::new("git");
     command.current_dir(folder).stdin(Stdio::null());
     for variable in REPOSITORY_VARIABLES {
@@ -183,18 +183,19 @@ impl Repository {
     ///
     /// The environment that git gives a hook is honoured only where it speaks of that repository.
     pub fn of(folder: &Path) -> Result<Repository, SourceError> {
-        Ok(Repository::of_with(folder, &|_| ())?.0)
+        Ok(Repository::of_with(folder, by_git, &|_| ())?.0)
     }
 
     /// The same, and git already at work to tell what is staged, which is the longest part of a gate.
     pub fn with_staged(folder: &Path) -> Result<(Repository, Comparison), SourceError> {
-        let (repository, begun) = Repository::of_with(folder, &|place| place.compare())?;
+        let (repository, begun) = Repository::of_with(folder, find, &|place| place.compare())?;
         Ok((repository, begun?))
     }
 
     /// Begins something in the place that will most likely be the right one.
     fn of_with<T>(
         folder: &Path,
+        find: fn(&Repository) -> Result<Found, SourceError>,
         begin: &dyn Fn(&Repository) -> T,
     ) -> Result<(Repository, T), SourceError> {
         let (existing, folder) = nearest_existing(folder)?;
@@ -557,7 +558,10 @@ impl Repository {
         };
         match output.status.success() {
             true => self.changes(&output.stdout),
-            false => Err(no_top(failed(&DIFF_STAGED.join(" "), &output))),
+            // Where git does not open what libgit2 did, it says why when it is asked for the place.
+            false => Err(by_git(self)
+                .err()
+                .unwrap_or_else(|| failed(&DIFF_STAGED.join(" "), &output))),
         }
     }
 
