@@ -2,7 +2,7 @@
 
 use super::edit::{quoted, value_of};
 use super::instance::Tree;
-use super::toml::{Node, Value, escape};
+use super::toml::{Node, Value, escape, unescape};
 use super::{Doc, FORMAT, Fault, FaultKind, METHOD};
 use crate::record::{Kind, Word};
 use crate::text::nearest;
@@ -402,7 +402,7 @@ fn say(
     subject: Subject,
 ) -> Vec<Fault> {
     let name = at.rsplit('/').next().unwrap_or("");
-    let key = key_name(at);
+    let key = key_name(doc, at);
     let written = written(doc, at);
     let described = describe(schema, at);
     let fault = |pointer: &str, message: String, help: String| Fault {
@@ -580,20 +580,17 @@ fn table_name(at: &str) -> String {
     format!("[{}]", names.join("."))
 }
 
-fn key_name(at: &str) -> String {
-    let mut steps = at.rsplit('/');
-    let last = steps.next().unwrap_or("");
-    if last.parse::<usize>().is_ok() {
-        return format!(
-            "entry {} of {}",
-            last.parse::<usize>().unwrap_or(0) + 1,
-            steps.next().unwrap_or("")
-        );
-    }
-    if last.is_empty() {
-        "this record".to_owned()
-    } else {
-        last.to_owned()
+fn key_name(doc: &Doc, at: &str) -> String {
+    let Some((above, last)) = at.rsplit_once('/') else {
+        return "this record".to_owned();
+    };
+    let list = doc.root.get(above).map(|node| &node.value);
+    match (list, last.parse::<usize>()) {
+        (Some(Value::Array(_)), Ok(index)) => {
+            let list = above.rsplit('/').next().unwrap_or("");
+            format!("entry {} of {list}", index + 1)
+        }
+        _ => unescape(last).into_owned(),
     }
 }
 
@@ -752,7 +749,7 @@ fn step_into<'a>(schema: &'a Json, node: &'a Json, step: &str) -> Option<&'a Jso
         return Some(found);
     }
     match step.parse::<usize>() {
-        Ok(_) => node.get("items"),
+        Ok(_) => node.get("items").or(node.get("additionalProperties")),
         Err(_) => node.get("additionalProperties"),
     }
 }
@@ -927,12 +924,32 @@ mod tests {
         }
     }
 
+    fn faults(policy: &str) -> Vec<Fault> {
+        let parsed =
+            crate::parse::parse::<crate::record::policy::Policy>("policies/x.toml", policy.into());
+        parsed.unwrap().faults
+    }
+
+    #[test]
+    fn a_key_is_named_as_it_is_written_even_where_it_is_a_number() {
+        let faults = faults("note = \"n\"\n[interval]\n7 = 0\n\"a/b\" = 0\n");
+        let of = |line: u32| {
+            let mut own = faults.iter().filter(|fault| fault.place.line == line);
+            own.next()
+                .map(|fault| (fault.message.as_str(), fault.help.as_str()))
+        };
+        let (seven, help) = of(3).unwrap();
+        assert_eq!(seven, "7 = 0 must be at least 1");
+        assert!(
+            help.starts_with("Days from the last passed check"),
+            "{help}"
+        );
+        assert_eq!(of(4).unwrap(), ("a/b = 0 must be at least 1", help));
+    }
+
     #[test]
     fn a_name_that_cannot_stand_is_shown_where_it_stands() {
-        let text = "[interval]\ndaily = 7\n\" rare\" = 90\n";
-        let parsed =
-            crate::parse::parse::<crate::record::policy::Policy>("policies/x.toml", text.into());
-        let mut faults = parsed.unwrap().faults.into_iter();
+        let mut faults = faults("[interval]\ndaily = 7\n\" rare\" = 90\n").into_iter();
         let fault = faults
             .find(|fault| fault.message.contains("no name"))
             .unwrap();

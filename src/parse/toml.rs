@@ -110,7 +110,7 @@ fn steps(pointer: &str) -> impl Iterator<Item = Cow<'_, str>> {
     pointer.split('/').skip(1).map(unescape)
 }
 
-fn unescape(step: &str) -> Cow<'_, str> {
+pub(super) fn unescape(step: &str) -> Cow<'_, str> {
     match step.contains('~') {
         true => Cow::Owned(step.replace("~1", "/").replace("~0", "~")),
         false => Cow::Borrowed(step),
