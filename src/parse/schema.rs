@@ -748,9 +748,15 @@ fn step_into<'a>(schema: &'a Json, node: &'a Json, step: &str) -> Option<&'a Jso
     if let Some(found) = node.get("properties").and_then(|keys| keys.get(step)) {
         return Some(found);
     }
+    let chosen = || {
+        let values = node.get("patternProperties").and_then(Json::as_object);
+        values
+            .and_then(|values| values.values().next())
+            .or_else(|| node.get("additionalProperties"))
+    };
     match step.parse::<usize>() {
-        Ok(_) => node.get("items").or(node.get("additionalProperties")),
-        Err(_) => node.get("additionalProperties"),
+        Ok(_) => node.get("items").or_else(chosen),
+        Err(_) => chosen(),
     }
 }
 
