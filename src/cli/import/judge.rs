@@ -11,8 +11,7 @@ use crate::parse::{Doc, Value, document};
 use crate::record::Kind;
 use crate::sheet::at;
 use crate::source::disk::Disk;
-use crate::source::each_of;
-use crate::source::{Source, SourceError, What};
+use crate::source::{Source, SourceError, What, each_of};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Why a check counts for nothing though it is kept.
