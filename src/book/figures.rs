@@ -54,7 +54,7 @@ pub fn figures(view: &View<'_>) -> Vec<(String, String)> {
     let uncertainties = uncertainties(view);
     for (index, (judged, written)) in points.iter().zip(&view.check.points).enumerate() {
         let uncertainty = uncertainties.get(index).and_then(Option::as_ref);
-        let of_point = of_point(judged, written)
+        let of_point = of_point(view, judged, written)
             .into_iter()
             .chain(of_uncertainty(uncertainty));
         for (key, value) in of_point {
@@ -146,7 +146,11 @@ fn of_uncertainty(told: Option<&UncertaintyFigures>) -> [(&'static str, Option<S
     ]
 }
 
-fn of_point(judged: &JudgedPoint, written: &Point) -> [(&'static str, Option<String>); 14] {
+fn of_point(
+    view: &View<'_>,
+    judged: &JudgedPoint,
+    written: &Point,
+) -> [(&'static str, Option<String>); 14] {
     let torque = match &written.torque_percent {
         Some(shown) => Some(plain(&shown.value)),
         None => judged
@@ -158,7 +162,7 @@ fn of_point(judged: &JudgedPoint, written: &Point) -> [(&'static str, Option<Str
         Some(shown) => Some(plain(&shown.value)),
         None => judged.reading_mpa_s.as_ref().map(six_digits),
     };
-    let shear_rate = judged.shear_rate_per_s.and_then(Exact::from_f64);
+    let shear_rate = view.shear_rate_per_s(written).and_then(Exact::from_f64);
     let figure = |value: &Option<Exact>| value.as_ref().map(plain);
     let guarded = judged.guarded.as_deref();
     [

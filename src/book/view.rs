@@ -11,7 +11,7 @@ use crate::measure::uncertainty::Budget;
 use crate::measure::zone::ZoneBounds;
 use crate::parse::Doc;
 use crate::record::bath::Bath;
-use crate::record::check::{Check, Condition};
+use crate::record::check::{Check, Condition, Point};
 use crate::record::fluid::{Bottle, CertifiedValue, Fluid};
 use crate::record::geometry::{Geometry, GeometryKind, Outcome};
 use crate::record::instrument::{Instrument, ServiceKind, Spring};
@@ -106,6 +106,12 @@ impl<'a> View<'a> {
 
     pub fn at(&self, pointer: &str) -> Place {
         self.doc.place(pointer)
+    }
+
+    /// The shear rate of a point in 1/s; `None` where the geometry is unknown or tells none.
+    pub fn shear_rate_per_s(&self, point: &Point) -> Option<f64> {
+        let figures = &self.geometry?.figures;
+        figures.shear_rate_per_s(&point.speed_rpm.value)
     }
 
     fn judge(&self) -> Option<Judgement> {

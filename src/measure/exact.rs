@@ -77,12 +77,42 @@ impl Exact {
         Some(if written.negative { -size } else { size })
     }
 
+    /// The digits of a figure as nearly all are written, as one whole number, and how many of them stand behind the point: -125
+    /// and 1 of `-12.5`. `None` of any other, sound or not, and of one with over 18 characters behind its sign.
+    pub fn plain_digits(text: &str) -> Option<(i64, u32)> {
+        let (negative, size) = match text.as_bytes() {
+            [b'-', size @ ..] => (true, size),
+            [b'+', size @ ..] | size => (false, size),
+        };
+        // 18 digits are below 2^63.
+        if size.len() > 18 || matches!(size, [b'0', next, ..] if *next != b'.') {
+            return None;
+        }
+        let mut digits = 0_i64;
+        let mut point = None;
+        for (at, byte) in size.iter().enumerate() {
+            match byte {
+                b'0'..=b'9' => digits = digits * 10 + i64::from(byte - b'0'),
+                b'.' if point.is_none() && at > 0 => point = Some(at),
+                _ => return None,
+            }
+        }
+        let places = match point {
+            Some(at) => size.len() - at - 1,
+            None => 0,
+        };
+        if size.is_empty() || (point.is_some() && places == 0) {
+            return None;
+        }
+        let digits = if negative { -digits } else { digits };
+        Some((digits, u32::try_from(places).ok()?))
+    }
+
     /// The unit of the last digit that was written: 0.1 for `516.0`, 1 for `516` and for `5.16e2`. `None` as for
     /// [`Exact::parse`].
     pub fn last_digit(text: &str) -> Option<Exact> {
-        if plain_figure(text).is_some() {
-            let places = text.find('.').map_or(0, |point| text.len() - point - 1);
-            return Some(power_of_ten(-i64::try_from(places).ok()?));
+        if let Some((_, places)) = Exact::plain_digits(text) {
+            return short(1, ten_to(places)?);
         }
         Written::read(text).map(|written| power_of_ten(written.unit_exponent))
     }
@@ -105,19 +135,19 @@ impl Exact {
         if !value.is_finite() {
             return None;
         }
-        let (mantissa, exponent, _) = FloatCore::integer_decode(value);
-        let mantissa = Exact::from_i128(i128::from(mantissa));
-        let scale = power(2, u32::from(exponent.unsigned_abs()));
-        let size = if exponent.is_negative() {
-            mantissa.divide(&scale)?
-        } else {
-            mantissa.times(&scale)
-        };
-        Some(if value.is_sign_negative() {
-            -size
-        } else {
-            size
-        })
+        let (mantissa, exponent, sign) = FloatCore::integer_decode(value);
+        let mantissa = i128::from(mantissa) * i128::from(sign);
+        let size = u32::from(exponent.unsigned_abs());
+        // A double of a usual size is a whole number over a power of two.
+        if (-100..0).contains(&exponent) {
+            let shared = mantissa.trailing_zeros().min(size);
+            return short(mantissa >> shared, 1 << (size - shared));
+        }
+        let mantissa = Exact::from_i128(mantissa);
+        match exponent.is_negative() {
+            true => mantissa.divide(&power(2, size)),
+            false => Some(mantissa.times(&power(2, size))),
+        }
     }
 
     /// The nearest double; an infinity where the value is beyond all doubles.
@@ -134,6 +164,17 @@ impl Exact {
             Form::Long(big) => big.to_f64(),
         };
         nearest.unwrap_or(f64::NAN)
+    }
+
+    /// A double within some units of its last place of the value, where the nearest is not worth its time.
+    pub fn to_f64_about(&self) -> f64 {
+        match &self.0 {
+            Form::Short {
+                numerator,
+                denominator,
+            } => *numerator as f64 / *denominator as f64,
+            Form::Long(_) => self.to_f64(),
+        }
     }
 
     pub fn zero() -> Exact {
@@ -189,6 +230,20 @@ impl Exact {
             return Some(quotient);
         }
         Some(Exact::from_big(self.to_big() / divisor.to_big()))
+    }
+
+    /// A hundredth of the value: what a percentage is a share of.
+    pub fn hundredth(&self) -> Exact {
+        let short = match &self.0 {
+            Form::Short {
+                numerator,
+                denominator,
+            } => denominator
+                .checked_mul(100)
+                .and_then(|denominator| short(*numerator, denominator)),
+            Form::Long(_) => None,
+        };
+        short.unwrap_or_else(|| self.times(&Exact::hundredths(1)))
     }
 
     /// The arithmetic mean; `None` of nothing.
@@ -351,7 +406,8 @@ impl Exact {
             } => {
                 let (size, unit) = (numerator.unsigned_abs(), denominator.unsigned_abs());
                 let estimate = digit_exponent(size)? - digit_exponent(unit)?;
-                let ten = 10_u128.checked_pow(u32::try_from(estimate.unsigned_abs()).ok()?);
+                let ten = ten_to(u32::try_from(estimate.unsigned_abs()).ok()?);
+                let ten = ten.map(i128::unsigned_abs);
                 let (left, right) = match estimate < 0 {
                     true => (ten.and_then(|ten| size.checked_mul(ten)), Some(unit)),
                     false => (Some(size), ten.and_then(|ten| unit.checked_mul(ten))),
@@ -570,32 +626,8 @@ fn grouped_digits(text: &str, radix: u32) -> Option<String> {
 
 /// A figure as nearly all are written, in a few digits with or without a point; `None` of any other, sound or not.
 fn plain_figure(text: &str) -> Option<Exact> {
-    let (negative, size) = without_sign(text);
-    let bytes = size.as_bytes();
-    // 18 digits are below 2^63.
-    if bytes.len() > 18 || bytes.len() > 1 && bytes[0] == b'0' && bytes[1] != b'.' {
-        return None;
-    }
-    let point = bytes.iter().position(|byte| *byte == b'.');
-    let places = match point {
-        Some(0) => return None,
-        Some(at) => bytes.len() - at - 1,
-        None => 0,
-    };
-    if bytes.is_empty() || point.is_some() && places == 0 {
-        return None;
-    }
-    let mut digits = 0_i64;
-    for (at, byte) in bytes.iter().enumerate() {
-        if Some(at) != point {
-            if !byte.is_ascii_digit() {
-                return None;
-            }
-            digits = digits * 10 + i64::from(byte - b'0');
-        }
-    }
-    let unit = 10_i128.checked_pow(u32::try_from(places).ok()?)?;
-    short(i128::from(if negative { -digits } else { digits }), unit)
+    let (digits, places) = Exact::plain_digits(text)?;
+    short(i128::from(digits), ten_to(places)?)
 }
 
 /// A whole number that a double holds exactly.
@@ -628,6 +660,21 @@ fn short(numerator: i128, denominator: i128) -> Option<Exact> {
         numerator,
         denominator,
     }))
+}
+
+/// All powers of ten that fit.
+const TENS: [i128; 39] = {
+    let mut tens = [1; 39];
+    let mut index = 1;
+    while index < tens.len() {
+        tens[index] = tens[index - 1] * 10;
+        index += 1;
+    }
+    tens
+};
+
+fn ten_to(exponent: u32) -> Option<i128> {
+    TENS.get(exponent as usize).copied()
 }
 
 /// Numerator and denominator without a common divisor.
@@ -719,7 +766,7 @@ fn odd_divisor(a: u128, b: u128) -> u128 {
 
 /// a/b rounded half to even to a multiple of a power of ten, in the short form; `None` where a step on the way does not fit.
 fn short_rounded(a: i128, b: i128, exponent: i64) -> Option<Exact> {
-    let unit = 10_i128.checked_pow(u32::try_from(exponent.unsigned_abs()).ok()?)?;
+    let unit = ten_to(u32::try_from(exponent.unsigned_abs()).ok()?)?;
     if exponent.is_negative() {
         short(half_even_short(a.checked_mul(unit)?, b), unit)
     } else {
@@ -741,7 +788,7 @@ fn power(base: i128, exponent: u32) -> Exact {
 fn power_of_ten(exponent: i64) -> Exact {
     if let Some(denominator) = exponent
         .checked_neg()
-        .and_then(|places| 10_i128.checked_pow(u32::try_from(places).ok()?))
+        .and_then(|places| ten_to(u32::try_from(places).ok()?))
     {
         return Exact(Form::Short {
             numerator: 1,

@@ -145,7 +145,6 @@ pub struct JudgedPoint {
     pub deviation_percent: Option<Exact>,
     /// The torque that the reference should show, unrounded; the zone goes by it.
     pub expected_torque_percent: Option<Exact>,
-    pub shear_rate_per_s: Option<f64>,
     /// The mean of the replicates that showed a figure, in mPa.s, unrounded; of a point that showed none, none.
     pub replicate_mean: Option<Exact>,
     /// What a guarded decision goes by; none with a simple one.
@@ -472,9 +471,6 @@ fn shared_figures(
         lower: limits.as_ref().map(|limits| limits.lower.clone()),
         upper: limits.map(|limits| limits.upper),
         deviation_percent: None,
-        shear_rate_per_s: subject
-            .geometry
-            .and_then(|geometry| geometry.shear_rate_per_s(speed_rpm)),
         replicate_mean: mean,
         expected_torque_percent: expected,
         half_width: half,
@@ -650,7 +646,7 @@ mod tests {
     #[test]
     fn every_figure_of_a_point() {
         // By hand: R = 36000 / 15 = 2400, H = 5.126 + 24 = 29.126, d = 3.4, 100 x 3.4 / 512.6 = 0.6633,
-        // 100 x 3.4 / 2400 = 0.1417, 100 x 29.126 / 512.6 = 5.682, p = 51260 / 2400, shear 0.22 x 15.
+        // 100 x 3.4 / 2400 = 0.1417, 100 x 29.126 / 512.6 = 5.682, p = 51260 / 2400.
         let mut bench = bench(vec![point("15.0", "516.0", "25.03")]);
         bench.points[0].torque_percent = some("21.4");
         let judgement = bench.judge();
@@ -659,8 +655,6 @@ mod tests {
         assert_eq!(judgement.mean_c, some("25.03"));
         assert_eq!(judgement.reference_mpa_s, some("512.6"));
         assert_eq!(judgement.verdict, PASS);
-        let shear_rate_per_s = judgement.points[0].shear_rate_per_s;
-        assert!(shear_rate_per_s.is_some_and(|rate| (rate - 3.3).abs() < 1e-12));
         let expected = JudgedPoint {
             zone: Some(Zone::Low),
             range_mpa_s: some("2400"),
@@ -674,7 +668,6 @@ mod tests {
             half_width: some("29.126"),
             deviation_percent: some("0.66"),
             expected_torque_percent: x("51260").divide(&x("2400")),
-            shear_rate_per_s,
             replicate_mean: some("516"),
             guarded: None,
             verdict: PASS,
@@ -1050,8 +1043,6 @@ mod tests {
             assert_eq!(judged.deviation_of_range_percent(), None);
             assert_eq!((judged.verdict, judgement.verdict), (None, None));
         }
-        assert_eq!(no_geometry.judge().points[0].shear_rate_per_s, None);
-        assert!(no_spring.judge().points[0].shear_rate_per_s.is_some());
     }
 
     #[test]

@@ -33,10 +33,7 @@ pub fn half_width(
     fluid_percent: &Exact,
     range_percent: &Exact,
 ) -> Exact {
-    let hundredfold = fluid_percent * reference + range_percent * range;
-    hundredfold
-        .divide(&Exact::integer(100))
-        .unwrap_or_else(Exact::zero)
+    (fluid_percent * reference + range_percent * range).hundredth()
 }
 
 /// The half-width in % of the reference, to 2 decimals; `None` where the reference is zero.

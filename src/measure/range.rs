@@ -133,18 +133,12 @@ fn range_of(
 
 /// The viscosity that a torque in % shows on a range, in the unit of the range.
 pub fn reading_from_torque(torque_percent: &Exact, range: &Exact) -> Exact {
-    torque_percent * range * hundredth()
+    (torque_percent * range).hundredth()
 }
 
 /// The torque in % that a viscosity shows on a range of the same unit; `None` where the range is zero.
 pub fn torque_from_reading(reading: &Exact, range: &Exact) -> Option<Exact> {
     (reading * Exact::integer(100)).divide(range)
-}
-
-fn hundredth() -> Exact {
-    Exact::integer(1)
-        .divide(&Exact::integer(100))
-        .unwrap_or_else(Exact::zero)
 }
 
 #[cfg(test)]

@@ -62,22 +62,32 @@ pub struct CertifiedRow {
 
 /// The row whose temperature is nearest, the lower on a tie; `None` where there are no rows.
 pub fn nearest_row(rows: &[CertifiedRow], mean_c: &Exact) -> Option<usize> {
-    by_nearness(rows, mean_c).first().copied()
+    (0..rows.len()).min_by_key(nearness(rows, mean_c))
 }
 
 fn by_nearness(rows: &[CertifiedRow], temperature_c: &Exact) -> Vec<usize> {
     let mut order: Vec<usize> = (0..rows.len()).collect();
-    order.sort_by_cached_key(|&row| {
-        let at = &rows[row].temperature_c;
-        ((at - temperature_c).abs(), at.clone())
-    });
+    order.sort_by_cached_key(nearness(rows, temperature_c));
     order
+}
+
+/// What rows are ordered by: how far away they are, then their temperatures.
+fn nearness<'a>(
+    rows: &'a [CertifiedRow],
+    temperature_c: &'a Exact,
+) -> impl Fn(&usize) -> (Exact, &'a Exact) {
+    move |&row| {
+        let at = &rows[row].temperature_c;
+        ((at - temperature_c).abs(), at)
+    }
 }
 
 /// How a fluid's viscosity changes with temperature round one certified row.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Curve {
     certified_c: Exact,
+    /// `None` where that is no temperature.
+    certified_k: Option<f64>,
     law: Law,
     /// Temperatures in degrees C and densities in g/mL, ascending, where the law is of the kinematic viscosity.
     densities: Option<Vec<(Exact, Exact)>>,
@@ -115,6 +125,7 @@ impl Curve {
             let coefficient = certified.coefficient_percent_per_k.as_ref()?;
             return Some(Curve {
                 certified_c: at.clone(),
+                certified_k: kelvin(at),
                 law: Law::Coefficient {
                     per_k: coefficient.to_f64() / 100.0,
                 },
@@ -139,6 +150,7 @@ impl Curve {
             })?;
         Some(Curve {
             certified_c: at.clone(),
+            certified_k: kelvin(at),
             law,
             densities: all_kinematic(&used).then(|| densities(rows)),
         })
@@ -152,7 +164,7 @@ impl Curve {
     /// not reach so far.
     pub fn ratio(&self, to_c: &Exact) -> Option<f64> {
         let t_k = kelvin(to_c)?;
-        let certified_k = kelvin(&self.certified_c)?;
+        let certified_k = self.certified_k?;
         let step_k = (to_c - &self.certified_c).to_f64();
         // Written with the step, so that nothing is lost near the certified temperature.
         let exponent = match self.law {
@@ -176,7 +188,7 @@ impl Curve {
     /// d ln(eta)/dT at the certified temperature, per K. At a row between two others the density's slope is the mean of
     /// those on either side. `None` where the certified temperature is no temperature above absolute zero.
     pub fn slope_per_k(&self) -> Option<f64> {
-        let certified_k = kelvin(&self.certified_c)?;
+        let certified_k = self.certified_k?;
         let law = match self.law {
             Law::Coefficient { per_k } => per_k,
             Law::Andrade { b_k, .. } => -b_k / (certified_k * certified_k),

@@ -220,7 +220,7 @@ pub fn render(view: &View<'_>, told: &Told, amendments: &[Amendment]) -> String 
                     }
                 }),
                 range_mpa_s: figure(point.range_mpa_s.as_ref()),
-                shear_rate_per_s: point.shear_rate_per_s.and_then(|rate| {
+                shear_rate_per_s: view.shear_rate_per_s(written).and_then(|rate| {
                     Exact::from_f64(rate).map(|rate| rate.rounded_significant(6).to_f64())
                 }),
                 viscosity_mpa_s: point.reading_mpa_s.as_ref().map(|reading| {

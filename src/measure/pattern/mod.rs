@@ -146,11 +146,12 @@ fn is_clearly_nearer_to_certified(
     certified: &Exact,
     nominal: &Exact,
 ) -> bool {
-    let share = nominal.to_f64() / certified.to_f64();
+    let share = nominal.to_f64_about() / certified.to_f64_about();
     let (mut to_certified, mut to_nominal) = (0.0, 0.0);
     for point in points {
-        let reading = point.reading.to_f64();
-        let (reference, range) = (point.reference.to_f64(), point.range.to_f64());
+        let reading = point.reading.to_f64_about();
+        let reference = point.reference.to_f64_about();
+        let range = point.range.to_f64_about();
         to_certified += ((reading - reference) / range).powi(2);
         to_nominal += ((reading - reference * share) / range).powi(2);
     }
