@@ -283,11 +283,18 @@ fn entries(schema: &Json, items: &Json) -> Option<Entries> {
 pub(super) const MISSING: &str = "is missing";
 
 pub(super) fn validate(subject: Subject, doc: &Doc, faults: &mut Vec<Fault>) {
-    judge_edition(doc, "/format", FORMAT, faults);
+    let format = doc.root.child("format");
+    judge_edition(doc, "/format", format, FORMAT, faults);
     match subject {
-        Subject::Record(Kind::Policy) => judge_edition(doc, "/method", METHOD, faults),
-        Subject::Record(Kind::Check) if doc.root.child("computed").is_some() => {
-            judge_edition(doc, "/computed/method", METHOD, faults);
+        Subject::Record(Kind::Policy) => {
+            let method = doc.root.child("method");
+            judge_edition(doc, "/method", method, METHOD, faults);
+        }
+        Subject::Record(Kind::Check) => {
+            if let Some(computed) = doc.root.child("computed") {
+                let method = computed.child("method");
+                judge_edition(doc, "/computed/method", method, METHOD, faults);
+            }
         }
         _ => {}
     }
@@ -360,8 +367,13 @@ fn is_edition_missing(subject: Subject, error: &ValidationError<'_>) -> bool {
     )
 }
 
-fn judge_edition(doc: &Doc, pointer: &str, known: i64, faults: &mut Vec<Fault>) {
-    let found = doc.root.get(pointer);
+fn judge_edition(
+    doc: &Doc,
+    pointer: &str,
+    found: Option<&Node>,
+    known: i64,
+    faults: &mut Vec<Fault>,
+) {
     if found.is_some_and(|node| matches!(node.value, Value::Integer(edition) if edition == known)) {
         return;
     }
@@ -860,6 +872,34 @@ mod tests {
     }
 
     /// What is judged by is said to be of draft 7, and what is told comes from the schema as it stands, of 2020-12.
+    #[test]
+    fn an_id_is_judged_as_its_schema_says() {
+        let (text, short) = texts(Kind::Check);
+        let id = |text: &str| {
+            let schema: Json = serde_json::from_str(text).expect("JSON");
+            jsonschema::validator_for(&schema["$defs"]["id"]).expect("a schema")
+        };
+        let (published, own) = (id(text), id(short));
+        let mut judged = [0, 0];
+        let mut judge = |id: String| {
+            let id = Json::from(id);
+            let fits = published.is_valid(&id);
+            assert_eq!(own.is_valid(&id), fits, "{id}");
+            judged[usize::from(fits)] += 1;
+        };
+        let letters = ["", "a", "Z", "0", ".", "_", "-", "/", " ", "\n", "\u{e9}"];
+        for first in letters {
+            for middle in letters {
+                for last in letters {
+                    for length in [0, 1, 2, 61, 62, 63, 64] {
+                        judge(format!("{first}{}{last}", middle.repeat(length)));
+                    }
+                }
+            }
+        }
+        assert!(judged.iter().all(|count| *count > 500), "{judged:?}");
+    }
+
     #[test]
     fn both_drafts_read_the_schemas_alike() {
         const LATER: [&str; 12] = [
