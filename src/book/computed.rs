@@ -74,12 +74,15 @@ fn expected_point(point: &JudgedPoint, corrected: bool, guarded: bool) -> Expect
         ("acceptance_upper_mpa_s", by.map(|by| &by.acceptance.upper)),
         ("deviation_percent", point.deviation_percent.as_ref()),
     ];
+    let mut known = Vec::with_capacity(figures.len());
+    known.extend(
+        figures
+            .into_iter()
+            .filter_map(|(key, value)| Some((key, value?.clone()))),
+    );
     ExpectedPoint {
         zone: point.zone.map(ZoneName::from),
-        figures: figures
-            .into_iter()
-            .filter_map(|(key, value)| Some((key, value?.clone())))
-            .collect(),
+        figures: known,
         verdict: point.verdict.map(Verdict::from),
         complete: point.verdict.is_some()
             && point.range_mpa_s.is_some()

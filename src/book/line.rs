@@ -56,9 +56,9 @@ pub fn amendments(line: &[Member]) -> Vec<Amendment> {
             let amended = new.doc.root.get("/amended");
             Some(Amendment {
                 id: after.name.id(),
-                reason: new.reason.clone(),
+                reason: new.reason.clone().map(String::from),
                 amended: amended.map(|node| new.doc.text.slice(node.span).to_owned()),
-                amended_by: new.amended_by.clone(),
+                amended_by: new.amended_by.clone().map(String::from),
                 changes: of_substance(old, new),
             })
         })

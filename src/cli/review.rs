@@ -577,7 +577,7 @@ fn operator(disk: &Disk, waiting: &Waiting<'_>) -> Result<Option<String>, Troubl
         return Ok(None);
     };
     let parsed = parse::<Check>(&path, bytes).map_err(|ours| Trouble::Ours(ours.to_string()))?;
-    Ok(parsed.record.map(|check| check.operator))
+    Ok(parsed.record.map(|check| check.operator.into()))
 }
 
 /// What a reviewer had to say.

@@ -68,22 +68,21 @@ impl Session {
     /// Whom and what it names alone, where many are kept.
     pub fn without_readings(view: &View<'_>) -> Session {
         let check = view.check;
-        let short = |text: &Option<String>| text.as_deref().map(CompactString::from);
         Session {
-            instrument: CompactString::from(&check.instrument),
-            geometry: short(&check.geometry),
-            fluid: CompactString::from(&check.fluid),
-            bottle: short(&check.bottle),
-            thermometer: short(&check.thermometer),
-            bath: short(&check.bath),
+            instrument: check.instrument.clone(),
+            geometry: check.geometry.clone(),
+            fluid: check.fluid.clone(),
+            bottle: check.bottle.clone(),
+            thermometer: check.thermometer.clone(),
+            bath: check.bath.clone(),
             policy: view.policy.map(|policy| CompactString::from(&policy.id)),
-            operator: CompactString::from(&check.operator),
-            entered_by: short(&check.entered_by),
-            amended_by: short(&check.amended_by),
+            operator: check.operator.clone(),
+            entered_by: check.entered_by.clone(),
+            amended_by: check.amended_by.clone(),
             consents: check
                 .deviations
                 .iter()
-                .map(|deviation| CompactString::from(&deviation.consent))
+                .map(|deviation| deviation.consent.clone())
                 .collect(),
             performed: view.performed,
             date: view.date,

@@ -4,24 +4,33 @@ use super::{Doc, Fault, FaultKind};
 use crate::measure::Exact;
 use crate::parse::toml::{Node, Value, escape};
 use crate::record::{Fields, Number, Stamp, When};
+use compact_str::CompactString;
 use jiff::civil;
 #[cfg(test)]
 use std::collections::BTreeSet;
+use std::fmt::Write as _;
 use toml::value::{Datetime, Offset};
 
 pub(super) struct Table<'a> {
     doc: &'a Doc,
     node: &'a Node,
-    pointer: String,
     notes: Notes,
     /// Where the next key probably stands: people keep to the order of the templates.
     next: usize,
+}
+
+/// To a table, or to a row of an array of tables.
+struct Step {
+    key: &'static str,
+    row: Option<usize>,
 }
 
 #[derive(Default)]
 struct Notes {
     faults: Vec<Fault>,
     lacking: Vec<String>,
+    /// The way from the root to the table that is read.
+    steps: Vec<Step>,
     /// The keys that the record knows, rows as `*`; the parity with the schema is tested by them.
     #[cfg(test)]
     asked: BTreeSet<String>,
@@ -32,7 +41,6 @@ impl<'a> Table<'a> {
         Table {
             doc,
             node: &doc.root,
-            pointer: String::new(),
             notes: Notes::default(),
             next: 0,
         }
@@ -48,8 +56,17 @@ impl<'a> Table<'a> {
         self.notes.asked
     }
 
+    /// The pointer to a key of the table. Few tables are asked for it.
     fn at(&self, key: &str) -> String {
-        joined(&self.pointer, &escape(key))
+        let mut pointer = String::new();
+        for step in &self.notes.steps {
+            let _ = write!(pointer, "/{}", escape(step.key));
+            if let Some(row) = step.row {
+                let _ = write!(pointer, "/{row}");
+            }
+        }
+        let _ = write!(pointer, "/{}", escape(key));
+        pointer
     }
 
     fn ask(&mut self, key: &str) -> Option<&'a Node> {
@@ -105,7 +122,7 @@ impl<'a> Table<'a> {
     fn as_time(&mut self, key: &str) -> Option<Datetime> {
         let node = self.ask(key)?;
         match &node.value {
-            Value::Time(time, _) => Some(*time),
+            Value::Time(time) => Some(time.value),
             Value::Text(text) => {
                 let text = text.clone();
                 let pointer = self.at(key);
@@ -146,26 +163,18 @@ impl<'a> Table<'a> {
         date
     }
 
-    fn within(&mut self, node: &'a Node, pointer: String, read: &mut dyn FnMut(&mut dyn Fields)) {
+    fn within(&mut self, node: &'a Node, step: Step, read: &mut dyn FnMut(&mut dyn Fields)) {
         let mut inner = Table {
             doc: self.doc,
             node,
-            pointer,
             notes: std::mem::take(&mut self.notes),
             next: 0,
         };
+        inner.notes.steps.push(step);
         read(&mut inner);
+        inner.notes.steps.pop();
         self.notes = inner.notes;
     }
-}
-
-/// A pointer to what a step names below another; every table of every record has one, so without the formatter.
-fn joined(pointer: &str, step: &str) -> String {
-    let mut joined = String::with_capacity(pointer.len() + 1 + step.len());
-    joined.push_str(pointer);
-    joined.push('/');
-    joined.push_str(step);
-    joined
 }
 
 #[cfg(test)]
@@ -208,9 +217,9 @@ fn stamp_of(time: &Datetime) -> Option<Stamp> {
 }
 
 impl Fields for Table<'_> {
-    fn opt_text(&mut self, key: &'static str) -> Option<String> {
+    fn written(&mut self, key: &'static str) -> Option<CompactString> {
         match &self.ask(key)?.value {
-            Value::Text(text) => Some(text.to_string()),
+            Value::Text(text) => Some(text.clone()),
             Value::Time(..) => {
                 let pointer = self.at(key);
                 self.refuse(
@@ -284,7 +293,7 @@ impl Fields for Table<'_> {
             return None;
         };
         let texts = items.iter().map(|item| match &item.value {
-            Value::Text(text) => Some(text.to_string()),
+            Value::Text(text) => Some(text.as_str().to_owned()),
             _ => None,
         });
         texts.collect()
@@ -310,7 +319,7 @@ impl Fields for Table<'_> {
                         Value::Integer(value) => Some(value),
                         _ => None,
                     };
-                    (name.to_string(), value)
+                    (name.as_str().to_owned(), value)
                 })
                 .collect(),
             _ => Vec::new(),
@@ -322,7 +331,7 @@ impl Fields for Table<'_> {
             return Vec::new();
         };
         let texts = entries.iter().filter_map(|(name, node)| match &node.value {
-            Value::Text(text) => Some((name.to_string(), text.to_string())),
+            Value::Text(text) => Some((name.as_str().to_owned(), text.as_str().to_owned())),
             _ => None,
         });
         texts.collect()
@@ -332,8 +341,7 @@ impl Fields for Table<'_> {
         if let Some(node) = self.ask(key)
             && matches!(node.value, Value::Table(_))
         {
-            let pointer = self.at(key);
-            self.within(node, pointer, read);
+            self.within(node, Step { key, row: None }, read);
         }
     }
 
@@ -341,9 +349,9 @@ impl Fields for Table<'_> {
         let Some(Value::Array(items)) = self.ask(key).map(|node| &node.value) else {
             return;
         };
-        let pointer = self.at(key);
         for (index, item) in items.iter().enumerate() {
-            self.within(item, joined(&pointer, &index.to_string()), read);
+            let row = Some(index);
+            self.within(item, Step { key, row }, read);
         }
     }
 

@@ -112,7 +112,7 @@ impl<'a> json::Node<'a, Tree> for &'a Node {
     fn as_string(&self) -> Option<Cow<'a, str>> {
         match &self.value {
             Value::Text(text) => Some(Cow::Borrowed(text)),
-            Value::Time(_, text) => Some(Cow::Borrowed(text)),
+            Value::Time(time) => Some(Cow::Borrowed(&time.written)),
             _ => None,
         }
     }

@@ -30,15 +30,16 @@ pub fn slot(path: &str) -> Slot {
 
 /// The kind and id of the record at a path below a record folder, the id as a part of the path; else what stands there.
 pub fn record(path: &str) -> Result<(Kind, &str), Slot> {
-    let (folder, below) = path.split_once('/').ok_or(Slot::Elsewhere)?;
+    let (folder, below) = first_step(path).ok_or(Slot::Elsewhere)?;
     let kind = folder_kind(folder).ok_or(Slot::Elsewhere)?;
-    if below.split('/').any(|step| step.starts_with('.')) {
+    let bytes = below.as_bytes();
+    if bytes.starts_with(b".") || bytes.windows(2).any(|two| two == b"/.") {
         return Err(Slot::Elsewhere);
     }
     let stem = below.strip_suffix(".toml").ok_or(Slot::Stray)?;
-    match (kind, below.bytes().filter(|byte| *byte == b'/').count()) {
+    match (kind, bytes.iter().filter(|byte| **byte == b'/').count()) {
         (Kind::Check, 2) => {
-            let (_, id) = stem.split_once('/').ok_or(Slot::Stray)?;
+            let (_, id) = first_step(stem).ok_or(Slot::Stray)?;
             Ok((kind, id))
         }
         (Kind::Review, 3) => Ok((kind, stem)),
@@ -46,6 +47,12 @@ pub fn record(path: &str) -> Result<(Kind, &str), Slot> {
         (_, 0) => Ok((kind, stem)),
         _ => Err(Slot::Stray),
     }
+}
+
+/// The first step of a path, and what stands below it. Paths are short, and every file of a book has one.
+fn first_step(path: &str) -> Option<(&str, &str)> {
+    let at = path.bytes().position(|byte| byte == b'/')?;
+    Some((path.get(..at)?, path.get(at + 1..)?))
 }
 
 /// The kinds that have a folder, in the order in which a book is read.
@@ -87,7 +94,7 @@ pub struct CheckName {
 impl CheckName {
     /// `None` where the id is not `<instrument>/<YYYY-MM-DD-HHMM>` with or without `.aN`.
     pub fn parse(id: &str) -> Option<CheckName> {
-        let (instrument, name) = id.split_once('/')?;
+        let (instrument, name) = first_step(id)?;
         let digits = |text: &str| text.bytes().all(|byte| byte.is_ascii_digit());
         let date = name.get(..10)?;
         let clock = name.get(11..15)?;

@@ -4,50 +4,65 @@
 //! here line by line. Whatever is wrong, new in TOML 1.1 or only rare is left to the long way in `toml`, which gives the
 //! same tree, from the library's parser, and has words for what is wrong; a test reads each text both ways.
 
-use super::toml::{Node, Value};
+use super::toml::{Node, Time, Value};
+use crate::measure::Exact;
 use crate::text::{Span, Text};
 use compact_str::CompactString;
 
 /// Keys of one table; their number is small, so that each is looked for along the list.
 const MOST_KEYS: usize = 64;
-/// Digits of a whole number that surely fits 64 bits.
-const MOST_DIGITS: usize = 18;
+/// So many keys the root of a record has, and so many another table, as a rule.
+const USUAL_KEYS: [usize; 2] = [16, 8];
+/// Powers of ten that a double holds exactly.
+const TENS: [f64; 16] = [
+    1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15,
+];
 
 type Entries = Vec<(CompactString, Node)>;
 
 /// The root of a text's tree; `None` where the long way must be gone.
 pub(super) fn tree(text: &Text) -> Option<Node> {
-    if !is_clean(text.as_str().as_bytes()) {
+    let text = text.as_str();
+    if !is_clean(text.as_bytes()) {
         return None;
     }
+    let mut cursor = Cursor {
+        text,
+        bytes: text.as_bytes(),
+        at: 0,
+    };
     let mut root = Vec::new();
     let mut header = None;
-    let mut table = Vec::new();
+    let mut table = Vec::with_capacity(USUAL_KEYS[0]);
     // The marks of the table's keys: where a key's is not among them, the key is new.
     let mut marks = 0;
-    for (start, line) in text.lines() {
-        let whole = line.strip_suffix('\n').unwrap_or(line);
-        let cursor = Cursor {
-            line: whole.strip_suffix('\r').unwrap_or(whole),
-            at: 0,
-            start,
-        };
-        match cursor.read()? {
-            Line::Empty => {}
-            Line::Key(key, node) => {
+    while cursor.at < text.len() {
+        cursor.blanks();
+        match cursor.peek() {
+            b'\n' | b'\r' | b'#' => {}
+            b'[' => {
+                marks = 0;
+                let entries = std::mem::replace(&mut table, Vec::with_capacity(USUAL_KEYS[1]));
+                close(&mut root, header.replace(cursor.header()?), entries)?;
+            }
+            _ => {
+                let (key, key_span) = cursor.key()?;
                 let mark = mark(key);
-                match marks & mark == 0 && table.len() < MOST_KEYS {
-                    true => table.push((key.into(), node)),
-                    false => insert(&mut table, key.into(), node)?,
+                let known = marks & mark != 0 && table.iter().any(|(name, _)| name == key);
+                if known || table.len() == MOST_KEYS {
+                    return None;
                 }
                 marks |= mark;
-            }
-            Line::Header(next) => {
-                marks = 0;
-                let entries = std::mem::take(&mut table);
-                close(&mut root, header.replace(next), entries)?;
+                let (value, span) = cursor.assigned()?;
+                let node = Node {
+                    span,
+                    key_span,
+                    value,
+                };
+                table.push((key.into(), node));
             }
         }
+        cursor.end_line()?;
     }
     close(&mut root, header, table)?;
     Some(Node {
@@ -88,13 +103,6 @@ fn close(root: &mut Entries, header: Option<Header>, table: Entries) -> Option<(
     }
 }
 
-enum Line<'t> {
-    /// Blank, or a remark.
-    Empty,
-    Header(Header<'t>),
-    Key(&'t str, Node),
-}
-
 /// `[key]`, `[parent.key]`, or with two brackets.
 struct Header<'t> {
     span: Span,
@@ -104,81 +112,92 @@ struct Header<'t> {
     of_array: bool,
 }
 
-/// Reads one line.
+/// A place in a text.
 struct Cursor<'t> {
-    line: &'t str,
+    text: &'t str,
+    bytes: &'t [u8],
     at: usize,
-    /// Of the line in the text.
-    start: usize,
 }
 
-fn is_key(byte: u8) -> bool {
-    byte.is_ascii_alphanumeric() || matches!(byte, b'_' | b'-')
+/// Whether a byte may stand in a key without quotation marks.
+const IN_KEY: [bool; 256] = {
+    let mut table = [false; 256];
+    let mut byte = 0_u8;
+    while byte < 128 {
+        table[byte as usize] = byte.is_ascii_alphanumeric() || matches!(byte, b'_' | b'-');
+        byte += 1;
+    }
+    table
+};
+
+fn is_in_key(byte: u8) -> bool {
+    IN_KEY[usize::from(byte)]
 }
 
 impl<'t> Cursor<'t> {
-    fn peek(&self) -> Option<u8> {
-        self.line.as_bytes().get(self.at).copied()
+    /// The byte that stands here; a text ends as a line does.
+    fn peek(&self) -> u8 {
+        self.bytes.get(self.at).copied().unwrap_or(b'\n')
     }
 
     fn skip(&mut self, wanted: impl Fn(u8) -> bool) {
-        while self.peek().is_some_and(&wanted) {
+        let rest = self.bytes.get(self.at..).unwrap_or_default();
+        let length = rest.iter().position(|byte| !wanted(*byte));
+        self.at += length.unwrap_or(rest.len());
+    }
+
+    fn blanks(&mut self) {
+        while matches!(self.peek(), b' ' | b'\t') {
             self.at += 1;
         }
     }
 
-    fn blanks(&mut self) {
-        self.skip(|byte| matches!(byte, b' ' | b'\t'));
-    }
-
     fn expect(&mut self, wanted: u8) -> Option<()> {
-        (self.peek() == Some(wanted)).then(|| self.at += 1)
+        (self.bytes.get(self.at) == Some(&wanted)).then(|| self.at += 1)
     }
 
     /// What stands from a place to here.
     fn since(&self, from: usize) -> &'t str {
-        self.line.get(from..self.at).unwrap_or("")
+        self.text.get(from..self.at).unwrap_or("")
     }
 
     fn span(&self, from: usize) -> Span {
-        Span::new(self.start + from, self.start + self.at)
+        Span::new(from, self.at)
     }
 
     /// A key without quotation marks.
     fn key(&mut self) -> Option<(&'t str, Span)> {
         let from = self.at;
-        self.skip(is_key);
+        self.skip(is_in_key);
         (self.at > from).then(|| (self.since(from), self.span(from)))
     }
 
-    /// Nothing more but blanks and a remark.
-    fn end(&mut self) -> Option<()> {
+    /// Nothing more on this line but blanks and a remark.
+    fn end_line(&mut self) -> Option<()> {
         self.blanks();
-        matches!(self.peek(), None | Some(b'#')).then_some(())
+        if self.peek() == b'#' {
+            let rest = &self.bytes[self.at..];
+            self.at += memchr::memchr(b'\n', rest).unwrap_or(rest.len());
+        }
+        // One that stands alone is not clean.
+        let _ = self.expect(b'\r');
+        match self.peek() {
+            b'\n' => {
+                self.at += 1;
+                Some(())
+            }
+            _ => None,
+        }
     }
 
-    fn read(mut self) -> Option<Line<'t>> {
+    /// What a key is set to.
+    fn assigned(&mut self) -> Option<(Value, Span)> {
         self.blanks();
-        match self.peek() {
-            None | Some(b'#') => Some(Line::Empty),
-            Some(b'[') => self.header().map(Line::Header),
-            Some(_) => {
-                let (key, key_span) = self.key()?;
-                self.blanks();
-                self.expect(b'=')?;
-                self.blanks();
-                let from = self.at;
-                let value = self.value()?;
-                let span = self.span(from);
-                self.end()?;
-                let node = Node {
-                    span,
-                    key_span,
-                    value,
-                };
-                Some(Line::Key(key, node))
-            }
-        }
+        self.expect(b'=')?;
+        self.blanks();
+        let from = self.at;
+        let value = self.value()?;
+        Some((value, self.span(from)))
     }
 
     fn header(&mut self) -> Option<Header<'t>> {
@@ -195,10 +214,8 @@ impl<'t> Cursor<'t> {
         if of_array {
             self.expect(b']')?;
         }
-        let span = self.span(from);
-        self.end()?;
         Some(Header {
-            span,
+            span: self.span(from),
             parent,
             key,
             key_span,
@@ -207,11 +224,11 @@ impl<'t> Cursor<'t> {
     }
 
     fn value(&mut self) -> Option<Value> {
-        match self.peek()? {
-            b'"' => self.text(),
+        match self.peek() {
+            b'"' => self.quoted(),
             b't' | b'f' => {
                 let from = self.at;
-                self.skip(is_key);
+                self.skip(is_in_key);
                 match self.since(from) {
                     "true" => Some(Value::Flag(true)),
                     "false" => Some(Value::Flag(false)),
@@ -229,17 +246,15 @@ impl<'t> Cursor<'t> {
     }
 
     /// A text in quotation marks, without anything escaped.
-    fn text(&mut self) -> Option<Value> {
-        let rest = self.line.get(self.at + 1..)?;
-        let length = memchr::memchr2(b'"', b'\\', rest.as_bytes())?;
-        let text = rest.get(..length)?;
-        let after = rest.as_bytes().get(length..)?;
+    fn quoted(&mut self) -> Option<Value> {
+        self.expect(b'"')?;
+        let from = self.at;
+        self.skip(|byte| !matches!(byte, b'"' | b'\\' | b'\n'));
+        let text = self.since(from);
+        self.expect(b'"')?;
         // Three in a row would begin a text of several lines.
-        if after.starts_with(b"\\") || (text.is_empty() && after.starts_with(b"\"\"")) {
-            return None;
-        }
-        self.at += length + 2;
-        Some(Value::Text(CompactString::from(text)))
+        let plain = !(text.is_empty() && self.peek() == b'"');
+        plain.then(|| Value::Text(CompactString::from(text)))
     }
 }
 
@@ -251,21 +266,27 @@ fn figure(written: &str) -> Option<Value> {
         let whole = time.time.is_none_or(|time| time.second.is_some());
         // Parts of seconds and no offset at all may be written in several ways.
         let plain = whole && !bytes.contains(&b'.') && !written.ends_with("-00:00");
-        return plain.then(|| Value::Time(time, written.into()));
+        return plain.then(|| {
+            Value::Time(Box::new(Time {
+                value: time,
+                written: written.into(),
+            }))
+        });
     }
-    let size = bytes.strip_prefix(b"-").or(bytes.strip_prefix(b"+"));
-    let size = size.unwrap_or(bytes);
-    let digits = size.iter().take_while(|byte| byte.is_ascii_digit()).count();
-    if digits == 0 || digits > MOST_DIGITS || (digits > 1 && size[0] == b'0') {
-        return None;
+    let (digits, places) = Exact::plain_digits(written)?;
+    if places == 0 {
+        return Some(Value::Integer(digits));
     }
-    match &size[digits..] {
-        [] => written.parse().ok().map(Value::Integer),
-        [b'.', places @ ..] => {
-            let plain = !places.is_empty() && places.iter().all(u8::is_ascii_digit);
-            plain.then(|| written.parse().ok().map(Value::Float))?
+    let size = digits.unsigned_abs();
+    let exact = size <= 1 << f64::MANTISSA_DIGITS;
+    match TENS.get(places as usize).filter(|_| exact) {
+        // The quotient of two numbers that doubles hold exactly is the nearest double.
+        Some(ten) => {
+            let size = size as f64 / ten;
+            let negative = written.starts_with('-');
+            Some(Value::Float(if negative { -size } else { size }))
         }
-        _ => None,
+        None => written.parse().ok().map(Value::Float),
     }
 }
 
@@ -274,9 +295,14 @@ fn has_header(node: &Node) -> bool {
     node.span.start < node.key_span.start && node.key_span.end < node.span.end
 }
 
+/// Headers mostly go on from those just before.
+fn last_named<'n>(entries: &'n mut Entries, key: &str) -> Option<&'n mut (CompactString, Node)> {
+    entries.iter_mut().rev().find(|(name, _)| name == key)
+}
+
 /// The table that further headers go on from: of an array of tables the last.
 fn entries_below<'n>(entries: &'n mut Entries, key: &str) -> Option<&'n mut Entries> {
-    let (_, node) = entries.iter_mut().find(|(name, _)| name == key)?;
+    let (_, node) = last_named(entries, key)?;
     if !has_header(node) {
         return None;
     }
@@ -321,7 +347,7 @@ fn attach(root: &mut Entries, header: Header, table: Entries) -> Option<()> {
         key_span: span,
         value: Value::Table(table),
     };
-    match entries.iter_mut().find(|(name, _)| name == key) {
+    match last_named(entries, key) {
         None => insert(entries, key.into(), made(Value::Array(vec![row]))),
         Some((_, node)) if has_header(node) => match &mut node.value {
             Value::Array(rows) => {

@@ -28,11 +28,18 @@ pub enum Value {
     LargeInteger,
     Float(f64),
     Flag(bool),
-    /// With its text as the schemas describe it.
-    Time(Datetime, CompactString),
+    Time(Box<Time>),
     Array(Vec<Node>),
     /// In the order of the file.
     Table(Vec<(CompactString, Node)>),
+}
+
+/// A date, a time or both, apart since few values are.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Time {
+    pub value: Datetime,
+    /// As the schemas describe it.
+    pub written: CompactString,
 }
 
 impl Node {
@@ -94,7 +101,7 @@ impl Node {
             Value::LargeInteger => Json::from(f64::MAX),
             Value::Float(value) => Json::from(*value),
             Value::Flag(value) => Json::Bool(*value),
-            Value::Time(_, text) => Json::String(text.to_string()),
+            Value::Time(time) => Json::String(time.written.to_string()),
             Value::Array(items) => items.iter().map(Node::to_json).collect(),
             Value::Table(entries) => Json::Object(
                 entries
@@ -502,7 +509,10 @@ impl Walk<'_> {
                 if time.time.is_some_and(|time| time.second.is_none()) {
                     self.newer(span, "a time without seconds");
                 }
-                Value::Time(*time, time.to_compact_string())
+                Value::Time(Box::new(Time {
+                    value: *time,
+                    written: time.to_compact_string(),
+                }))
             }
             DeValue::Array(items) => {
                 let length = self.pointer.len();

@@ -1,26 +1,27 @@
 //! One check session, or an amendment of one.
 
 use super::{Fields, Kind, Number, Record, Stamp, words};
+use compact_str::CompactString;
 
 #[derive(Clone, Debug)]
 pub struct Check {
-    pub instrument: String,
-    pub geometry: Option<String>,
-    pub fluid: String,
-    pub bottle: Option<String>,
-    pub thermometer: Option<String>,
-    pub bath: Option<String>,
-    pub operator: String,
-    pub entered_by: Option<String>,
+    pub instrument: CompactString,
+    pub geometry: Option<CompactString>,
+    pub fluid: CompactString,
+    pub bottle: Option<CompactString>,
+    pub thermometer: Option<CompactString>,
+    pub bath: Option<CompactString>,
+    pub operator: CompactString,
+    pub entered_by: Option<CompactString>,
     pub performed: Stamp,
     pub occasion: Option<Occasion>,
     pub condition: Option<Condition>,
-    pub repeats: Option<String>,
-    pub late_reason: Option<String>,
-    pub reason: Option<String>,
-    pub amends: Option<String>,
+    pub repeats: Option<CompactString>,
+    pub late_reason: Option<CompactString>,
+    pub reason: Option<CompactString>,
+    pub amends: Option<CompactString>,
     pub amended: Option<Stamp>,
-    pub amended_by: Option<String>,
+    pub amended_by: Option<CompactString>,
     pub void: bool,
     pub void_cause: Option<VoidCause>,
     pub preparation: Preparation,
@@ -80,9 +81,9 @@ pub struct Preparation {
 
 #[derive(Clone, Debug)]
 pub struct Deviation {
-    pub rule: String,
-    pub reason: String,
-    pub consent: String,
+    pub rule: CompactString,
+    pub reason: CompactString,
+    pub consent: CompactString,
 }
 
 #[derive(Clone, Debug)]
@@ -98,7 +99,7 @@ pub struct Point {
 #[derive(Clone, Debug, Default)]
 pub struct Computed {
     pub method: Option<i64>,
-    pub policy: Option<String>,
+    pub policy: Option<CompactString>,
     pub reference_mpa_s: Option<Number>,
     pub verdict: Option<Verdict>,
     pub points: Vec<ComputedPoint>,
@@ -106,7 +107,7 @@ pub struct Computed {
 
 #[derive(Clone, Debug, Default)]
 pub struct ComputedPoint {
-    pub zone: Option<String>,
+    pub zone: Option<CompactString>,
     pub verdict: Option<Verdict>,
     /// By key, in the order of `COMPUTED_FIGURES`.
     pub figures: Vec<(&'static str, Number)>,
@@ -191,13 +192,16 @@ impl Record for Check {
                     reference_mpa_s: table.opt_number("reference_mpa_s"),
                     verdict: table.opt_word("verdict"),
                     points: table.list("point", |row| {
+                        // In the order in which they are written, which is sooner read.
+                        let zone = row.opt_text("zone");
+                        let mut figures = Vec::with_capacity(COMPUTED_FIGURES.len());
+                        for key in COMPUTED_FIGURES {
+                            figures.extend(row.opt_number(key).map(|value| (key, value)));
+                        }
                         Some(ComputedPoint {
-                            zone: row.opt_text("zone"),
+                            zone,
+                            figures,
                             verdict: row.opt_word("verdict"),
-                            figures: COMPUTED_FIGURES
-                                .iter()
-                                .filter_map(|key| Some((*key, row.opt_number(key)?)))
-                                .collect(),
                         })
                     }),
                 })

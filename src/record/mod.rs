@@ -164,7 +164,7 @@ impl Kind {
 /// A table of a file, as the records read it. A required key that is missing or of another type makes the reading `None`;
 /// the schema has refused such a file before.
 pub trait Fields {
-    fn opt_text(&mut self, key: &'static str) -> Option<String>;
+    fn written(&mut self, key: &'static str) -> Option<CompactString>;
     fn opt_number(&mut self, key: &'static str) -> Option<Number>;
     fn opt_integer(&mut self, key: &'static str) -> Option<i64>;
     fn opt_flag(&mut self, key: &'static str) -> Option<bool>;
@@ -188,7 +188,11 @@ pub trait Fields {
 }
 
 impl dyn Fields + '_ {
-    pub fn text(&mut self, key: &'static str) -> Option<String> {
+    pub fn opt_text<T: From<CompactString>>(&mut self, key: &'static str) -> Option<T> {
+        self.written(key).map(T::from)
+    }
+
+    pub fn text<T: From<CompactString>>(&mut self, key: &'static str) -> Option<T> {
         let value = self.opt_text(key);
         self.required(key, value)
     }
@@ -229,7 +233,7 @@ impl dyn Fields + '_ {
     }
 
     pub fn opt_word<W: Word>(&mut self, key: &'static str) -> Option<W> {
-        self.opt_text(key).and_then(|word| W::from_word(&word))
+        self.written(key).and_then(|word| W::from_word(&word))
     }
 
     pub fn word<W: Word>(&mut self, key: &'static str) -> Option<W> {

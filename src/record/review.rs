@@ -26,7 +26,7 @@ impl Record for Review {
         Some(Review {
             check: fields.opt_text("check"),
             record: fields.opt_text("record"),
-            sha256: fields.text("sha256")?.to_ascii_lowercase(),
+            sha256: fields.text::<String>("sha256")?.to_ascii_lowercase(),
             reviewer: fields.text("reviewer")?,
             decided: fields.stamp("decided")?,
             decision: fields.word("decision")?,

@@ -25,20 +25,20 @@ pub fn render(view: &View<'_>, width: usize) -> String {
         text += &wrapped(&printable(&value), width, &name, &" ".repeat(name.len()));
     };
     line("performed", check.performed.to_string());
-    line("instrument", check.instrument.clone());
+    line("instrument", check.instrument.to_string());
     if let Some(geometry) = &check.geometry {
-        line("geometry", geometry.clone());
+        line("geometry", geometry.to_string());
     }
     let bottle = check
         .bottle
         .as_ref()
         .map(|bottle| format!(", bottle {bottle}"))
         .unwrap_or_default();
-    line("fluid", check.fluid.clone() + &bottle);
+    line("fluid", format!("{}{bottle}", check.fluid));
     if let Some(thermometer) = &check.thermometer {
-        line("thermometer", thermometer.clone());
+        line("thermometer", thermometer.to_string());
     }
-    line("operator", check.operator.clone());
+    line("operator", check.operator.to_string());
     if let (Some(occasion), Some(condition)) = (check.occasion, check.condition) {
         line(
             "occasion",
@@ -46,13 +46,13 @@ pub fn render(view: &View<'_>, width: usize) -> String {
         );
     }
     if let Some(other) = &check.repeats {
-        line("repeats", other.clone());
+        line("repeats", other.to_string());
     }
     if let Some(other) = &check.amends {
-        line("amends", other.clone());
+        line("amends", other.to_string());
     }
     if let Some(reason) = &check.reason {
-        line("reason", reason.clone());
+        line("reason", reason.to_string());
     }
     match view.policy {
         Some(policy) => line(

@@ -25,7 +25,7 @@ fn commit(commit: &Commit<'_>, out: &mut Out<'_>) {
             check.entered_by.as_ref(),
             check.amended_by.as_ref(),
         ];
-        let mut people: Vec<&str> = people.into_iter().flatten().map(String::as_str).collect();
+        let mut people: Vec<&str> = people.into_iter().flatten().map(|id| id.as_str()).collect();
         people.sort_unstable();
         people.dedup();
         if commit.is_by(&people) != Some(false) {

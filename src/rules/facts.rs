@@ -9,6 +9,7 @@ use crate::record::check::Check;
 use crate::record::policy::Policy;
 use crate::source::Source;
 use crate::source::each_of;
+use compact_str::CompactString;
 use jiff::civil::Date;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -419,7 +420,7 @@ impl Rests {
 }
 
 fn names_of(check: &Check) -> Names {
-    let own = |kind, id: &String| (kind, Arc::from(id.as_str()));
+    let own = |kind, id: &CompactString| (kind, Arc::from(id.as_str()));
     let mut names = vec![
         own(Kind::Fluid, &check.fluid),
         own(Kind::Person, &check.operator),

@@ -36,7 +36,7 @@ fn check(reviewing: &Reviewing<'_>, out: &mut Out<'_>) {
                 "who amended it",
             ),
         ] {
-            if person == Some(reviewer) {
+            if person.is_some_and(|person| person == reviewer) {
                 parts.push(did.to_owned());
                 places.push((view.at(pointer), who.to_owned()));
             }

@@ -55,7 +55,10 @@ pub(super) fn judge_deviation(view: &View<'_>, index: usize) -> Result<(), Refus
         return Err(Refusal::NotSoftenable);
     }
     if let Some(policy) = view.policy
-        && !policy.deviation_allowed.contains(&deviation.rule)
+        && !policy
+            .deviation_allowed
+            .iter()
+            .any(|rule| *rule == deviation.rule)
     {
         return Err(Refusal::NotInPolicy);
     }
@@ -76,7 +79,7 @@ pub(super) fn allowed_deviation(view: &View<'_>, rule: &str) -> Option<String> {
     let rows = view.check.deviations.iter().enumerate();
     rows.filter(|(_, deviation)| deviation.rule == rule)
         .find(|(index, _)| judge_deviation(view, *index).is_ok())
-        .map(|(_, deviation)| deviation.reason.clone())
+        .map(|(_, deviation)| deviation.reason.to_string())
 }
 
 /// A figure for a sentence: without needless zeros, cut to six significant digits.

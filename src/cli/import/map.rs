@@ -215,7 +215,7 @@ impl Raw {
             raw.kind = source.word("kind");
             raw.separator = source.opt_text("separator");
             raw.encoding = source.opt_text("encoding");
-            raw.all_sheets = source.opt_text("sheets").is_some();
+            raw.all_sheets = source.opt_text::<String>("sheets").is_some();
             raw.sheets = source.opt_texts("sheets");
             raw.layout = source.word("layout");
             let rows = source.opt_numbers("heading_rows").unwrap_or_default();
