@@ -26,6 +26,7 @@ use crate::record::thermometer::Thermometer;
 use crate::record::{Kind, Record};
 use crate::source::{Entry, Source, SourceError, What, each_of};
 use crate::text::Position;
+use compact_str::CompactString;
 use jiff::civil::Date;
 use jiff::{Timestamp, ToSpan};
 use review::ReviewFacts;
@@ -536,7 +537,7 @@ impl Book {
 /// A book has many checks, so texts that many share are held once.
 #[derive(Clone, Debug)]
 pub struct CheckFacts {
-    pub instrument: Arc<str>,
+    common: Arc<Common>,
     pub performed: Timestamp,
     /// What most checks do not have.
     seldom: Option<Box<Seldom>>,
@@ -547,11 +548,18 @@ pub struct CheckFacts {
     /// As judged now, else as recorded.
     pub verdict: Option<Verdict>,
     pub void_cause: Option<VoidCause>,
-    folder: Arc<str>,
     position: Position,
     /// So much of the pointer to the verdict as was found.
     found: u8,
-    excerpt: Arc<str>,
+}
+
+/// What many checks have in common.
+#[derive(Debug, PartialEq, Eq, PartialOrd, Ord)]
+struct Common {
+    instrument: CompactString,
+    folder: CompactString,
+    /// The line of the verdict.
+    excerpt: CompactString,
 }
 
 #[derive(Clone, Debug)]
@@ -564,6 +572,10 @@ struct Seldom {
 const VERDICT: &str = "/computed/verdict";
 
 impl CheckFacts {
+    pub fn instrument(&self) -> &str {
+        &self.common.instrument
+    }
+
     /// Of an amendment: when.
     pub fn amended(&self) -> Option<Timestamp> {
         self.seldom.as_ref()?.amended
@@ -577,27 +589,27 @@ impl CheckFacts {
     /// The place of the verdict of the check with this id; without one of the nearest table.
     pub fn place(&self, id: &str) -> Place {
         Place {
-            path: format!("{}/{id}.toml", self.folder),
+            path: format!("{}/{id}.toml", self.common.folder),
             line: self.position.line,
             column: self.position.column,
             width: self.position.width,
             pointer: VERDICT[..usize::from(self.found).min(VERDICT.len())].to_owned(),
-            excerpt: self.excerpt.to_string(),
+            excerpt: self.common.excerpt.to_string(),
         }
     }
 }
 
-/// Texts that many records share.
+/// What was kept of checks and many more of them will have.
 #[derive(Debug, Default)]
-pub struct Shared(Mutex<BTreeSet<Arc<str>>>);
+pub struct Shared(Mutex<BTreeSet<Arc<Common>>>);
 
 impl Shared {
-    fn text(&self, text: &str) -> Arc<str> {
+    fn once(&self, common: Common) -> Arc<Common> {
         let mut known = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some(known) = known.get(text) {
+        if let Some(known) = known.get(&common) {
             return known.clone();
         }
-        let new: Arc<str> = Arc::from(text);
+        let new = Arc::new(common);
         known.insert(new.clone());
         new
     }
@@ -610,14 +622,18 @@ impl Shared {
         void_cause: Option<VoidCause>,
     ) -> CheckFacts {
         let (node, found) = view.doc.root.nearest(VERDICT);
-        let position = view.doc.text.position(node.span);
+        let (position, excerpt) = view.doc.text.only_position(node.span);
         let suffix = view.id.len() + "/.toml".len();
         let folder = view.doc.path.len().saturating_sub(suffix);
         let amended = view.check.amended.as_ref();
         let amended = amended.and_then(|amended| view.book.zone.instant(amended).ok());
         let repeats = view.check.repeats.as_deref().map(Box::from);
         CheckFacts {
-            instrument: self.text(&view.check.instrument),
+            common: self.once(Common {
+                instrument: view.check.instrument.clone(),
+                folder: view.doc.path.get(..folder).unwrap_or("").into(),
+                excerpt: excerpt.into(),
+            }),
             performed: view.performed,
             seldom: (amended.is_some() || repeats.is_some())
                 .then(|| Box::new(Seldom { amended, repeats })),
@@ -630,10 +646,8 @@ impl Shared {
             needs_review: view.policy.is_some_and(|policy| policy.review_required),
             verdict,
             void_cause,
-            folder: self.text(view.doc.path.get(..folder).unwrap_or("")),
             position,
             found: u8::try_from(found.len()).unwrap_or(0),
-            excerpt: self.text(view.doc.text.excerpt(position.line)),
         }
     }
 }

@@ -258,7 +258,7 @@ fn history<'a>(
         let Some(facts) = facts else { continue };
         let for_instrument = facts.void_cause == Some(VoidCause::Instrument);
         if why_not.is_none() || (why_not == Some(Uncounted::Void) && for_instrument) {
-            checks.entry(&facts.instrument).or_default().push(Seen {
+            checks.entry(facts.instrument()).or_default().push(Seen {
                 id,
                 facts,
                 day: book.zone.date(facts.performed),

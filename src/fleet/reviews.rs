@@ -39,7 +39,7 @@ pub fn waiting<'a>(book: &Book, links: &'a Links) -> Vec<Waiting<'a>> {
             Some(review) if !review.rejects() => continue,
             other => other,
         };
-        let instrument = book.instruments.named(&facts.instrument).sound();
+        let instrument = book.instruments.named(facts.instrument()).sound();
         let group = instrument.and_then(|instrument| instrument.group.as_deref());
         let policy = book.policy_at(book.zone.date(facts.performed), group);
         let due = policy

@@ -318,7 +318,7 @@ impl<'a> Judged<'a> {
             return None;
         }
         let last_pass = self
-            .member(&facts.instrument)
+            .member(facts.instrument())
             .and_then(|member| member.last_pass);
         Some(Row {
             id,
@@ -378,7 +378,7 @@ impl<'a> Judged<'a> {
     fn groups(&self, rows: &[Row<'a>]) -> Vec<Group<'a>> {
         let mut groups: BTreeMap<&'a str, Group<'a>> = BTreeMap::new();
         for row in rows {
-            let id: &'a str = &row.facts.instrument;
+            let id: &'a str = row.facts.instrument();
             let day = row.session.date;
             let group = groups.entry(id).or_insert_with(|| Group {
                 id,

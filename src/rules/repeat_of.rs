@@ -35,11 +35,11 @@ fn check(view: &View<'_>, links: &Links, out: &mut Out<'_>) {
 
 fn objection(view: &View<'_>, id: &str, other: &CheckFacts) -> Option<(String, &'static str)> {
     let here = &view.check.instrument;
-    if *other.instrument != **here {
+    if other.instrument() != here.as_str() {
         return Some((
             format!(
                 "{id} is a check of {}, and this one is of {here}",
-                other.instrument
+                other.instrument()
             ),
             "the check that is named",
         ));

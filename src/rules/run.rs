@@ -220,25 +220,29 @@ fn judge_and_watch(
     watch: Option<&Watch<'_>>,
 ) -> Result<Outcome, LoadError> {
     let mut findings = Vec::new();
-    let mut entries = book.entries.clone();
+    let mut entries = Vec::new();
     let mut named: Vec<Entry> = Vec::new();
-    let checks_from = entries.len();
-    let mut reviews_from = checks_from;
+    let mut reviews_from = 0;
+    let mut reviews_to = 0;
     match wanted {
         Wanted::All => {
-            entries.extend(source.list(Kind::Check.folder())?);
+            entries = source.list(Kind::Check.folder())?;
             reviews_from = entries.len();
-            entries.extend(source.list(Kind::Review.folder())?);
+            let reviews = source.list(Kind::Review.folder())?;
+            reviews_to = reviews_from + reviews.len();
+            entries.reserve_exact(reviews.len() + book.entries.len());
+            entries.extend(reviews);
         }
         Wanted::Only(paths) => named.extend(paths.iter().map(|path| Entry {
             path: path.clone(),
             what: What::File,
         })),
     }
+    entries.extend_from_slice(&book.entries);
     let (checks, reviews) = match wanted {
         Wanted::All => (
-            records(&entries[checks_from..reviews_from]),
-            records(&entries[reviews_from..]),
+            records(&entries[..reviews_from]),
+            records(&entries[reviews_from..reviews_to]),
         ),
         Wanted::Only(_) => {
             let of = |kind| {

@@ -229,7 +229,7 @@ impl Trial {
             let wanted = selection.since.is_none_or(|since| tried.date >= since)
                 && selection
                     .instrument
-                    .is_none_or(|instrument| instrument == &*facts.instrument);
+                    .is_none_or(|instrument| instrument == facts.instrument());
             if !wanted || made(facts) > at || facts.performed > at {
                 continue;
             }
@@ -250,7 +250,7 @@ impl Trial {
                 new.extend(old.get(rule));
             }
             let counts_after = new.is_empty() && tried.after.is_some();
-            let group = groups.entry(&facts.instrument).or_default();
+            let group = groups.entry(facts.instrument()).or_default();
             group.checks += 1;
             group.pass_before += usize::from(is_pass(tried.before));
             group.fail_before += usize::from(is_fail(tried.before));

@@ -175,6 +175,7 @@ impl Source for Disk {
             entries.sort_unstable_by(|one, other| one.path.cmp(&other.path));
             Ok(entries)
         })?;
+        entries.reserve_exact(below.iter().map(Vec::len).sum());
         entries.extend(below.into_iter().flatten());
         // Stable, since that is fast where most is in order.
         entries.sort_by(|one, other| one.path.cmp(&other.path));

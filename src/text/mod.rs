@@ -2,6 +2,8 @@
 
 pub mod decimal;
 
+use std::sync::OnceLock;
+
 /// A range of bytes of one file; files over 1 MiB are never read, so 32 bits hold any place.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Span {
@@ -31,21 +33,28 @@ pub struct Position {
     pub width: u32,
 }
 
-/// A file's text with its line starts.
+/// A file's text.
 #[derive(Clone, Debug)]
 pub struct Text {
     body: String,
-    line_starts: Vec<u32>,
+    /// Looked for when somebody asks for a line: of most files nobody does.
+    line_starts: OnceLock<Vec<u32>>,
 }
 
 impl Text {
     pub fn new(body: String) -> Text {
-        let mut line_starts = Vec::with_capacity(body.len() / 24 + 1);
-        line_starts.push(0);
-        line_starts.extend(
-            memchr::memchr_iter(b'\n', body.as_bytes()).map(|at| Span::new(at + 1, at + 1).start),
-        );
-        Text { body, line_starts }
+        Text {
+            body,
+            line_starts: OnceLock::new(),
+        }
+    }
+
+    fn line_starts(&self) -> &[u32] {
+        self.line_starts.get_or_init(|| {
+            let ends = memchr::memchr_iter(b'\n', self.body.as_bytes());
+            let starts = ends.map(|at| Span::new(at + 1, at + 1).start);
+            std::iter::once(0).chain(starts).collect()
+        })
     }
 
     pub fn as_str(&self) -> &str {
@@ -59,13 +68,26 @@ impl Text {
 
     pub fn position(&self, span: Span) -> Position {
         let start = self.floor(span.start as usize);
-        let line = self
-            .line_starts
+        let starts = self.line_starts();
+        let line = starts
             .partition_point(|begin| *begin as usize <= start)
             .max(1);
-        let begin = self.line_starts[line - 1] as usize;
+        self.position_in(line, starts[line - 1] as usize, span)
+    }
+
+    /// As [`Text::position`], with its line as reports quote it: sooner had where one place of a text is asked for.
+    pub fn only_position(&self, span: Span) -> (Position, &str) {
+        let before = &self.body.as_bytes()[..self.floor(span.start as usize)];
+        let line = memchr::memchr_iter(b'\n', before).count() + 1;
+        let begin = memchr::memrchr(b'\n', before).map_or(0, |end| end + 1);
+        let text = self.line_from(begin).trim_start_matches('\u{feff}');
+        (self.position_in(line, begin, span), text)
+    }
+
+    fn position_in(&self, line: usize, begin: usize, span: Span) -> Position {
+        let start = self.floor(span.start as usize);
         let end = self.floor((span.end as usize).max(start));
-        let line_end = begin + self.line_text(line).len();
+        let line_end = begin + self.line_from(begin).len();
         let count = |from: usize, to: usize| {
             let text = self.body.get(from..to.max(from)).unwrap_or("");
             u32::try_from(text.trim_start_matches('\u{feff}').chars().count()).unwrap_or(u32::MAX)
@@ -77,29 +99,19 @@ impl Text {
         }
     }
 
-    /// A line without its end, counted from 1; empty beyond the last.
-    pub fn line_text(&self, line: usize) -> &str {
-        let Some(begin) = line
-            .checked_sub(1)
-            .and_then(|index| self.line_starts.get(index))
-        else {
-            return "";
-        };
-        let end = self
-            .line_starts
-            .get(line)
-            .map_or(self.body.len(), |next| *next as usize);
-        let text = self.body.get(*begin as usize..end).unwrap_or("");
-        text.trim_end_matches(['\n', '\r'])
+    /// The line that begins at a byte, without its end.
+    fn line_from(&self, begin: usize) -> &str {
+        let rest = self.body.get(begin..).unwrap_or("");
+        let end = memchr::memchr(b'\n', rest.as_bytes()).unwrap_or(rest.len());
+        rest.get(..end).unwrap_or("").trim_end_matches(['\n', '\r'])
     }
 
-    /// Where each line begins, and the line with its end.
-    pub fn lines(&self) -> impl Iterator<Item = (usize, &str)> {
-        let ends = self.line_starts.iter().skip(1).map(|end| *end as usize);
-        let ends = ends.chain(std::iter::once(self.body.len()));
-        let starts = self.line_starts.iter().map(|start| *start as usize);
-        let lines = starts.zip(ends);
-        lines.map(|(start, end)| (start, self.body.get(start..end).unwrap_or("")))
+    /// A line without its end, counted from 1; empty beyond the last.
+    pub fn line_text(&self, line: usize) -> &str {
+        let begin = line
+            .checked_sub(1)
+            .and_then(|index| self.line_starts().get(index));
+        begin.map_or("", |begin| self.line_from(*begin as usize))
     }
 
     /// A line as reports quote it: without a byte order mark.
@@ -151,6 +163,31 @@ mod tests {
         assert_eq!(at("last"), (3, 1, 4));
         assert_eq!(text.line_text(1), "\u{feff}a = 1");
         assert_eq!(text.line_text(9), "");
+    }
+
+    #[test]
+    fn one_place_is_found_as_any_other() {
+        for body in [
+            "",
+            "a",
+            "\n",
+            "\u{feff}a = 1\r\nö = \"ä\"\r\r\n\n\nlast",
+            "x\ny\n",
+        ] {
+            let text = Text::new(body.to_owned());
+            for start in 0..body.len() + 2 {
+                for end in start..body.len() + 3 {
+                    let span = Span::new(start, end);
+                    let position = text.position(span);
+                    let line = text.excerpt(position.line);
+                    assert_eq!(
+                        text.only_position(span),
+                        (position, line),
+                        "{body:?} {span:?}"
+                    );
+                }
+            }
+        }
     }
 
     #[test]

@@ -27,7 +27,7 @@ pub fn render(simulated: &Simulated<'_>) -> String {
         let points: Vec<String> = points.map(|point| of_point(one, point)).collect();
         text += &line(&[
             one.id.to_owned(),
-            one.facts.instrument.to_string(),
+            one.facts.instrument().to_string(),
             one.date.to_string(),
             one.policy.unwrap_or_default().to_owned(),
             verdict(one.before),

@@ -135,7 +135,7 @@ fn instrument<'a>(id: &'a str, group: &Group) -> Instrument<'a> {
 fn check<'a>(one: &'a Differing<'_>) -> Check<'a> {
     Check {
         check: one.id,
-        instrument: &one.facts.instrument,
+        instrument: one.facts.instrument(),
         day: one.date.to_string(),
         policy_before: one.policy,
         verdict_before: one.before.map(Verdict::word),
