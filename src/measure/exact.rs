@@ -166,14 +166,15 @@ impl Exact {
         nearest.unwrap_or(f64::NAN)
     }
 
-    /// A double within some units of its last place of the value, where the nearest is not worth its time.
-    pub fn to_f64_about(&self) -> f64 {
+    /// A double within two units of its last place of the value, zero or of a size from 1e-39 to 1e39: for what is only
+    /// estimated. `None` of longer figures, few of which fit that.
+    pub fn to_f64_about(&self) -> Option<f64> {
         match &self.0 {
             Form::Short {
                 numerator,
                 denominator,
-            } => *numerator as f64 / *denominator as f64,
-            Form::Long(_) => self.to_f64(),
+            } => Some(*numerator as f64 / *denominator as f64),
+            Form::Long(_) => None,
         }
     }
 
@@ -946,6 +947,17 @@ mod tests {
         #[test]
         fn plain_decimals_are_read_the_short_way(text in "[+-]?(0|[1-9][0-9]{0,8})(\\.[0-9]{1,7})?") {
             prop_assert_eq!(plain_figure(&text), Exact::parse_any(&text));
+        }
+
+        #[test]
+        fn a_hundredth_is_the_quotient(a in any::<i128>(), b in 1..i128::MAX, by in 0_u32..127, other in 0_u32..126) {
+            let long = BigRational::new(BigInt::from(a >> by), BigInt::from((b >> other).max(1)));
+            let value = Exact::from_big(long.clone());
+            prop_assert_eq!(value.hundredth(), Exact::from_big(&long / BigInt::from(100)));
+            if let Some(about) = value.to_f64_about() {
+                let nearest = value.to_f64();
+                prop_assert!((about - nearest).abs() <= 1e-15 * nearest.abs(), "{about} {nearest}");
+            }
         }
 
         #[test]

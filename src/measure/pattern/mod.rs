@@ -146,12 +146,16 @@ fn is_clearly_nearer_to_certified(
     certified: &Exact,
     nominal: &Exact,
 ) -> bool {
-    let share = nominal.to_f64_about() / certified.to_f64_about();
+    let share = || Some(nominal.to_f64_about()? / certified.to_f64_about()?);
+    let Some(share) = share() else {
+        return false;
+    };
     let (mut to_certified, mut to_nominal) = (0.0, 0.0);
     for point in points {
-        let reading = point.reading.to_f64_about();
-        let reference = point.reference.to_f64_about();
-        let range = point.range.to_f64_about();
+        let figures = [point.reading, point.reference, point.range].map(Exact::to_f64_about);
+        let [Some(reading), Some(reference), Some(range)] = figures else {
+            return false;
+        };
         to_certified += ((reading - reference) / range).powi(2);
         to_nominal += ((reading - reference * share) / range).powi(2);
     }
