@@ -156,8 +156,12 @@ fn is_clearly_nearer_to_certified(
         let [Some(reading), Some(reference), Some(range)] = figures else {
             return false;
         };
-        to_certified += ((reading - reference) / range).powi(2);
-        to_nominal += ((reading - reference * share) / range).powi(2);
+        // Where figures hardly differ, their doubles may differ by chance.
+        let unsure = (reading.abs() + reference.abs() * (1.0 + share.abs())) * 1e-12;
+        let certified = (reading - reference).abs() + unsure;
+        let nominal = ((reading - reference * share).abs() - unsure).max(0.0);
+        to_certified += (certified / range).powi(2);
+        to_nominal += (nominal / range).powi(2);
     }
     to_nominal * 9.0 > to_certified * 1.01
 }
@@ -369,7 +373,63 @@ mod tests {
         assert!(near(fit.to_nominal_percent, 0.0, 1e-12));
     }
 
+    #[test]
+    fn figures_of_many_digits_are_told_apart() {
+        // Doubles hold 15 to 17 digits: which of two such neighbours is nearer they cannot say.
+        for (nominal, certified) in [
+            ("433.72154230415614", "433.72154230415606"),
+            ("425.33382274103802", "425.33382274103790"),
+            ("490.88544365128327", "490.88544365128324"),
+            ("457.46595818690752", "457.46595818690749"),
+            ("410.08579486605052", "410.08579486605043"),
+        ] {
+            let (nominal, certified, range) = (x(nominal), x(certified), x("2400"));
+            let fits = |reading| {
+                let points = [Compared {
+                    reading,
+                    reference: &certified,
+                    range: &range,
+                }];
+                nominal_fits_better(&points, &certified, &nominal, &x("1e-20")).is_some()
+            };
+            assert!(fits(&nominal));
+            assert!(!fits(&certified));
+        }
+    }
+
     proptest! {
+        /// Near a third and near the last digits of doubles: what they settle, exact sums say too. On one range, which then
+        /// does not matter.
+        #[test]
+        fn doubles_settle_what_exact_sums_say(
+            certified in 1_i64..1_000_000, apart in -1000_i64..1000, digits in 0_i64..18,
+            readings in prop::collection::vec((-20_i64..20, -3_i64..3), 1..4),
+        ) {
+            let step = x(&format!("1e-{digits}"));
+            let certified = Exact::integer(certified);
+            let nominal = &certified + Exact::integer(apart) * &step;
+            let share = nominal.divide(&certified).unwrap();
+            // In quarters of the way from the certified value to the label's, and a little more or less.
+            let readings: Vec<Exact> = readings
+                .iter()
+                .map(|(quarters, off)| {
+                    let way = (&nominal - &certified) * Exact::hundredths(25 * quarters);
+                    &certified + way + Exact::integer(*off) * &step * x("1e-3")
+                })
+                .collect();
+            let range = x("2400");
+            let points: Vec<Compared<'_>> = readings
+                .iter()
+                .map(|reading| Compared { reading, reference: &certified, range: &range })
+                .collect();
+            let nearer = readings.iter().fold(Exact::zero(), |sum, reading| {
+                let square = |at: &Exact| (reading - at) * (reading - at);
+                sum + square(&certified) - square(&(&certified * &share)) * Exact::integer(9)
+            });
+            let settled = is_clearly_nearer_to_certified(&points, &certified, &nominal);
+            prop_assert!(!settled || !nearer.is_positive());
+        }
+
         #[test]
         fn the_order_of_the_points_is_of_no_matter(
             points in prop::collection::vec((1.0..100.0_f64, 1.0..100.0_f64), 0..8),
