@@ -1216,6 +1216,12 @@ mod tests {
         assert_eq!(Exact::from_f64(-2.5), Some(x("-2.5")));
         assert_eq!(Exact::from_f64(-0.0), Some(Exact::zero()));
         assert_eq!(Exact::from_f64(1.0), Some(Exact::integer(1)));
+        assert_eq!(Exact::from_f64(8.0), Some(Exact::integer(8)));
+        assert_eq!(Exact::from_f64(-3e6), Some(x("-3e6")));
+        assert_eq!(
+            Exact::from_f64(2_f64.powi(-90)),
+            Exact::integer(1).divide(&power(2, 90))
+        );
         // The largest double is (2^53 - 1) x 2^971, the smallest 2^-1074 (IEEE 754).
         let largest = Exact::integer((1 << 53) - 1) * power(2, 971);
         assert_eq!(Exact::from_f64(f64::MAX), Some(largest));
