@@ -1,7 +1,7 @@
 //! The short way from TOML text to a tree: of a sound text that uses nothing rare.
 //!
 //! Nearly all records are headers and plain keys with one value a line, and a book has many records. Such a text is read
-//! here line by line. Whatever is wrong, new in TOML 1.1 or only rare is left to the long way in `toml`, which gives the
+//! here in one go. Whatever is wrong, new in TOML 1.1 or only rare is left to the long way in `toml`, which gives the
 //! same tree, from the library's parser, and has words for what is wrong; a test reads each text both ways.
 
 use super::toml::{Node, Time, Value};
@@ -26,11 +26,7 @@ pub(super) fn tree(text: &Text) -> Option<Node> {
     if !is_clean(text.as_bytes()) {
         return None;
     }
-    let mut cursor = Cursor {
-        text,
-        bytes: text.as_bytes(),
-        at: 0,
-    };
+    let mut cursor = Cursor { text, at: 0 };
     let mut root = Vec::new();
     let mut header = None;
     let mut table = Vec::with_capacity(USUAL_KEYS[0]);
@@ -115,7 +111,6 @@ struct Header<'t> {
 /// A place in a text.
 struct Cursor<'t> {
     text: &'t str,
-    bytes: &'t [u8],
     at: usize,
 }
 
@@ -137,11 +132,15 @@ fn is_in_key(byte: u8) -> bool {
 impl<'t> Cursor<'t> {
     /// The byte that stands here; a text ends as a line does.
     fn peek(&self) -> u8 {
-        self.bytes.get(self.at).copied().unwrap_or(b'\n')
+        self.text.as_bytes().get(self.at).copied().unwrap_or(b'\n')
+    }
+
+    fn rest(&self) -> &'t [u8] {
+        self.text.as_bytes().get(self.at..).unwrap_or_default()
     }
 
     fn skip(&mut self, wanted: impl Fn(u8) -> bool) {
-        let rest = self.bytes.get(self.at..).unwrap_or_default();
+        let rest = self.rest();
         let length = rest.iter().position(|byte| !wanted(*byte));
         self.at += length.unwrap_or(rest.len());
     }
@@ -153,7 +152,7 @@ impl<'t> Cursor<'t> {
     }
 
     fn expect(&mut self, wanted: u8) -> Option<()> {
-        (self.bytes.get(self.at) == Some(&wanted)).then(|| self.at += 1)
+        (self.text.as_bytes().get(self.at) == Some(&wanted)).then(|| self.at += 1)
     }
 
     /// What stands from a place to here.
@@ -176,7 +175,7 @@ impl<'t> Cursor<'t> {
     fn end_line(&mut self) -> Option<()> {
         self.blanks();
         if self.peek() == b'#' {
-            let rest = &self.bytes[self.at..];
+            let rest = self.rest();
             self.at += memchr::memchr(b'\n', rest).unwrap_or(rest.len());
         }
         // One that stands alone is not clean.

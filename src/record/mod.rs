@@ -164,6 +164,7 @@ impl Kind {
 /// A table of a file, as the records read it. A required key that is missing or of another type makes the reading `None`;
 /// the schema has refused such a file before.
 pub trait Fields {
+    /// The text of a key, which nearly always is short.
     fn written(&mut self, key: &'static str) -> Option<CompactString>;
     fn opt_number(&mut self, key: &'static str) -> Option<Number>;
     fn opt_integer(&mut self, key: &'static str) -> Option<i64>;
